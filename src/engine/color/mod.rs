@@ -1,0 +1,3 @@
+//! Colour: spaces, conversions, the eye.
+
+pub mod space;

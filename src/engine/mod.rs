@@ -1,0 +1,31 @@
+//! The pure part: no files, no clock, no window. Parallel loops are fine.
+
+pub mod frame;
+
+pub mod header;
+
+pub mod recipe;
+
+pub mod lines;
+
+pub mod measure;
+
+pub mod stretch;
+
+pub mod mix;
+
+pub mod finish;
+
+pub mod encode;
+
+pub mod compose;
+
+pub mod color;
+
+pub mod palettes;
+
+pub mod caption;
+
+pub mod wcs;
+
+pub mod num;

@@ -1,0 +1,1 @@
+//! Exact transcendental functions; to come.

@@ -1,0 +1,7 @@
+//! Files in and files out, nothing clever.
+
+pub mod read;
+
+pub mod write;
+
+pub mod record;
