@@ -104,7 +104,8 @@ def hold_hue(light, space):
     lowest = light.min(axis=-1, keepdims=True)
     outside = lowest < 0
     visible = luminance > 0
-    kept = np.where(outside & visible, luminance / np.where(visible, luminance - lowest, 1.0), 1.0)
+    movable = outside & visible
+    kept = np.where(movable, luminance, 1.0) / np.where(movable, luminance - lowest, 1.0)
     held = np.where(outside, np.maximum(luminance + kept * (light - luminance), 0.0), light)
     held = np.where(outside & ~visible, 0.0, held)
     return held / np.maximum(held.max(axis=-1, keepdims=True), 1.0)
