@@ -24,7 +24,6 @@ pub struct Composition {
     channels: Vec<PreparedChannel>,
     blend: Blend,
     finish: finish::Prepared,
-    has_luminance: bool,
     space: Space,
     depth: Depth,
 }
@@ -73,7 +72,6 @@ impl Composition {
             channels,
             blend: rendition.blend,
             finish: finish::Prepared::new(rendition, space),
-            has_luminance: rendition.luminance.is_some(),
             space,
             depth,
         })
@@ -132,9 +130,9 @@ impl Composition {
         }
     }
 
-    /// Whether brightness comes from chosen channels.
-    pub fn has_luminance(&self) -> bool {
-        self.has_luminance
+    /// How finished samples are kept.
+    pub fn depth(&self) -> Depth {
+        self.depth
     }
 }
 
