@@ -31,25 +31,47 @@ fn pillars(seed: u32, du: f32, dv: f32) -> Dust {
     let distance = libm::sqrtf(du * du + dv * dv).max(1e-3);
     let (x, y) = (du / distance, dv / distance);
     let facing = x * TOWARDS[0] + y * TOWARDS[1];
-    if facing < 0.2 || distance < 0.2 {
+    if facing < 0.25 || distance < 0.2 {
         return Dust::default();
     }
-    // Noise that varies quickly around the star and slowly away from it.
-    let bend = 0.05 * cloud(seed ^ 0x3, [du * 3.0, dv * 3.0, 0.7], 2);
-    let (bx, by) = (x + bend, y - bend);
-    let finger = cloud(seed ^ 0x5, [bx * 5.6, by * 5.6, distance * 0.9], 2);
-    let sharp = step(-0.05, 0.75, finger);
-    let rough = cloud(seed ^ 0x9, [du * 9.0, dv * 9.0, 1.3], 4);
-    let open = step(0.95, 0.35, facing);
-    let edge = 0.80 - 0.47 * sharp + 0.035 * rough + 0.9 * open;
-    let inside = distance - edge;
-    let thick = 0.65 + 0.35 * cloud(seed ^ 0xd, [du * 5.0, dv * 5.0, 2.9], 4);
-    let flux = (0.34 / distance) * (0.34 / distance) * 1.6;
+    const STEP: f32 = 0.004;
+    let here = beyond_edge(seed, du, dv);
+    let slope = [
+        (beyond_edge(seed, du + STEP, dv) - here) / STEP,
+        (beyond_edge(seed, du, dv + STEP) - here) / STEP,
+    ];
+    let steep = libm::sqrtf(slope[0] * slope[0] + slope[1] * slope[1]).max(0.6);
+    // Distance from the edge, and how squarely the star shines on it.
+    let depth = here / steep;
+    let lit = ((slope[0] * x + slope[1] * y) / steep).max(0.0);
+    let thick = 0.62 + 0.38 * cloud(seed ^ 0xd, [du * 6.0, dv * 6.0, 2.9], 4);
+    let flux = (0.42 / distance) * (0.42 / distance);
+    let light = flux.min(1.6) * (0.12 + 0.88 * lit * lit) * step(0.25, 0.65, facing);
+    let streaks = 0.6 + 0.6 * cloud(seed ^ 0x13, [x * 40.0, y * 40.0, distance * 3.0], 2);
+    let outside = -depth;
     Dust {
-        depth: 3.0 * step(-0.004, 0.06, inside) * thick.max(0.1),
-        skin: bell(inside + 0.012, 0.012) * flux,
-        front: bell(inside - 0.002, 0.008) * flux,
+        depth: 2.6 * step(-0.006, 0.05, depth) * thick.max(0.1) * step(0.25, 0.7, facing),
+        skin: light
+            * (bell(depth, 0.006) + 0.35 * step(0.0, 0.012, outside) * libm::expf(-outside.max(0.0) / 0.045) * streaks),
+        front: light * bell(depth - 0.006, 0.007),
     }
+}
+
+/// How far beyond the wall's edge a place is, counted away from the star.
+fn beyond_edge(seed: u32, du: f32, dv: f32) -> f32 {
+    let bend = [
+        0.050 * cloud(seed ^ 0x3, [du * 3.4, dv * 3.4, 0.7], 3),
+        0.050 * cloud(seed ^ 0x4, [du * 3.4, dv * 3.4, 5.7], 3),
+    ];
+    let (du, dv) = (du + bend[0], dv + bend[1]);
+    let distance = libm::sqrtf(du * du + dv * dv).max(1e-3);
+    let (x, y) = (du / distance, dv / distance);
+    let facing = x * TOWARDS[0] + y * TOWARDS[1];
+    // Noise that varies quickly around the star and slowly away from it.
+    let finger = cloud(seed ^ 0x5, [x * 4.7, y * 4.7, distance * 0.8], 2);
+    let sharp = step(0.0, 0.62, finger);
+    let rough = cloud(seed ^ 0x9, [du * 8.0, dv * 8.0, 1.3], 5);
+    distance - 0.86 + 0.42 * sharp + 0.055 * rough - 0.5 * step(0.80, 0.30, facing)
 }
 
 /// Thin lanes across the bright gas.

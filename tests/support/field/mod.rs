@@ -20,6 +20,7 @@
 pub mod dust;
 pub mod files;
 pub mod filters;
+pub mod knots;
 pub mod nebula;
 pub mod noise;
 pub mod optics;

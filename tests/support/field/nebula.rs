@@ -11,6 +11,7 @@
 
 use super::dust::{Dust, dust};
 use super::filters::Filter;
+use super::knots::{self, Knot};
 use super::noise::{bell, cloud, displacement, ridges, step};
 use super::shell::{Shell, Sight, texture};
 
@@ -46,8 +47,9 @@ impl Emission {
 }
 
 /// The nebula in a reference frame.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Nebula {
+    knots: Vec<Knot>,
     middle_px: [f64; 2],
     unit_px: f64,
     seed: u32,
@@ -65,16 +67,56 @@ const MAIN: Shell = Shell {
 
 /// The chamber beyond the breach.
 const CHAMBER: Shell = Shell {
-    center: [0.50, -0.30],
-    half_axes: [0.47, 0.36],
+    center: [0.50, -0.32],
+    half_axes: [0.52, 0.36],
     turn: [0.848, -0.530],
 };
+
+/// The small bubble around the star.
+const FLAME: Shell = Shell {
+    center: [-0.02, 0.02],
+    half_axes: [0.27, 0.155],
+    turn: [0.342, 0.940],
+};
+
+/// One wall of the main bubble.
+struct Layer {
+    size: f32,
+    strength: f32,
+    /// How far its outline is torn, scene units.
+    tear: f32,
+    /// How fine its texture is.
+    scale: f32,
+}
+
+/// The walls, from inside out.
+const LAYERS: [Layer; 3] = [
+    Layer {
+        size: 0.93,
+        strength: 0.55,
+        tear: 0.030,
+        scale: 1.15,
+    },
+    Layer {
+        size: 1.0,
+        strength: 0.85,
+        tear: 0.036,
+        scale: 1.0,
+    },
+    Layer {
+        size: 1.09,
+        strength: 0.35,
+        tear: 0.055,
+        scale: 0.9,
+    },
+];
 
 impl Nebula {
     /// The nebula as it lies in a frame of this size.
     pub fn new(width: usize, height: usize, seed: u64) -> Self {
         let (wide, high) = (width as f64, height as f64);
         Self {
+            knots: knots::scatter(seed),
             middle_px: [0.5 * (wide - 1.0), 0.5 * (high - 1.0)],
             unit_px: 0.5 * high.min(wide / 1.5),
             seed: super::random::mix(seed) as u32,
@@ -119,76 +161,117 @@ impl Nebula {
 
     fn at(&self, u: f32, v: f32) -> Emission {
         let dust = self.dust(u, v);
-        // The whole outline is bent gently and torn finely.
-        let broad = displacement(self.seed ^ 0xa1, [u * 1.7, v * 1.7, 0.3], 2);
-        let fine = displacement(self.seed ^ 0xa2, [u * 7.0, v * 7.0, 1.9], 3);
-        let (wu, wv) = (
-            u + 0.075 * broad[0] + 0.016 * fine[0],
-            v + 0.075 * broad[1] + 0.016 * fine[1],
-        );
-        let main = MAIN.sight(wu, wv);
+        let broad = displacement(self.seed ^ 0xa1, [u * 1.9, v * 1.9, 0.3], 3);
+        let (bu, bv) = (u + 0.085 * broad[0], v + 0.085 * broad[1]);
+        let main = MAIN.sight(bu, bv);
         let mut light = Emission::default();
-        self.bubble(&main, &mut light);
-        self.chamber(&main, wu, wv, &mut light);
+        for (index, layer) in LAYERS.iter().enumerate() {
+            self.wall(index as u32, layer, (u, v), (bu, bv), &mut light);
+        }
+        self.oxygen(&main, &mut light);
+        self.flame(u, v, &mut light);
+        self.chamber(&main, u, v, &mut light);
         self.surroundings(&main, u, v, &mut light);
-        light.ha += 0.55 * dust.skin + 0.25 * dust.front;
-        light.sii += 0.10 * dust.skin + 0.33 * dust.front;
-        light.dust = dust.depth;
+        light.ha += 0.42 * dust.skin + 0.20 * dust.front;
+        light.sii += 0.09 * dust.skin + 0.22 * dust.front;
+        light.oiii += 0.10 * dust.skin;
+        let knots = knots::light(&self.knots, u - STAR[0], v - STAR[1]);
+        light.ha += 0.42 * knots.cusp + 0.13 * knots.tail;
+        light.sii += 0.15 * knots.cusp + 0.03 * knots.tail;
+        light.oiii += 0.06 * knots.tail;
+        light.dust = dust.depth + knots.dust;
         light.glow += 0.012 * (light.ha + light.oiii) + 0.01 * (1.0 - libm::expf(-dust.depth));
         light
     }
 
-    /// The main bubble: oxygen inside, hydrogen in the wall, sulphur outside.
-    fn bubble(&self, main: &Sight, light: &mut Emission) {
-        if main.radius > 1.25 {
+    /// One of the walls of hydrogen and sulphur: several, torn each in its own
+    /// way, overlap along the line of sight.
+    fn wall(
+        &self,
+        index: u32,
+        layer: &Layer,
+        (u, v): (f32, f32),
+        (bu, bv): (f32, f32),
+        light: &mut Emission,
+    ) {
+        let seed = self.seed ^ (0x4000 + 0x101 * index);
+        let z = index as f32 * 3.3;
+        let torn = displacement(seed, [u * 4.6, v * 4.6, z], 4);
+        let sight = MAIN
+            .sight(bu + layer.tear * torn[0], bv + layer.tear * torn[1])
+            .of_size(layer.size);
+        if sight.radius >= 1.0 {
             return;
         }
-        for (side, point) in main.walls().into_iter().enumerate() {
-            let seed = self.seed ^ 0x40;
-            let t = texture(seed, point, 1.0);
-            // Squeezed towards the cloud, thin towards the breach.
-            let squeeze = 0.62 - 0.42 * point[0] + 0.12 * point[1];
-            let squeeze = squeeze.clamp(0.12, 1.1);
-            let filament = t.filament * t.filament;
+        for (side, point) in sight.walls().into_iter().enumerate() {
+            let t = texture(seed ^ 0x40, point, layer.scale);
+            let squeeze = (0.58 - 0.46 * point[0] + 0.16 * point[1]).clamp(0.10, 1.15);
             let near = if side == 0 { 1.0 } else { 0.75 };
-            let wall = main.wall(0.16) * squeeze * near;
-            light.ha += wall * (0.10 + 2.4 * filament * t.patch + 0.5 * filament);
-            let thin = main.wall(0.05) * squeeze * near;
-            light.ha += thin * (0.25 + 1.6 * filament);
-            light.sii += thin * (0.08 + 1.7 * filament * filament * (0.4 + t.patch));
-            light.sii += wall * 0.75 * filament * filament * t.patch;
+            let weight = squeeze * near * layer.strength * (0.25 + 0.75 * t.patch);
+            let filament = t.filament * t.filament;
+            let wall = sight.wall(0.15) * weight;
+            let thin = sight.wall(0.045) * weight;
+            light.ha += wall * (0.05 + 3.0 * filament) + thin * (0.18 + 2.2 * filament);
+            light.sii += wall * 1.5 * filament * filament
+                + thin * (0.10 + 2.6 * filament * (0.2 + filament));
         }
-        let inner = main.of_size(0.90);
-        if inner.radius < 1.0 {
-            for point in inner.walls() {
-                let t = texture(self.seed ^ 0x70, point, 0.8);
-                let wall = inner.wall(0.42);
-                light.oiii += wall * (0.18 + 1.25 * t.filament * (0.35 + 0.65 * t.patch));
-            }
-            let veil = cloud(self.seed ^ 0x71, [inner.x * 2.0, inner.y * 2.0, 0.0], 4);
-            light.oiii += 0.22 * inner.half_chord() * (1.0 + 0.6 * veil);
+    }
+
+    /// Oxygen: a thick inner wall and a thin filling.
+    fn oxygen(&self, main: &Sight, light: &mut Emission) {
+        let inner = main.of_size(0.93);
+        if inner.radius >= 1.0 {
+            return;
         }
-        // A skin of swept-up oxygen-bright shock just outside.
-        let outside = main.radius - 1.0;
-        light.ha += 0.05 * bell(outside, 0.03);
-        light.sii += 0.05 * bell(outside - 0.012, 0.014);
+        let veil = cloud(self.seed ^ 0x71, [inner.x * 2.0, inner.y * 2.0, 0.0], 4);
+        light.oiii += 0.06 * inner.half_chord() * (1.0 + 0.9 * veil).max(0.2);
+        for point in inner.walls() {
+            let t = texture(self.seed ^ 0x70, point, 0.75);
+            let filament = t.filament * t.filament;
+            let there = 0.12 + 0.88 * t.patch;
+            light.oiii += inner.wall(0.30) * there * (0.05 + 3.1 * filament);
+            light.oiii += inner.wall(0.06) * there * (0.10 + 1.2 * filament);
+        }
+    }
+
+    /// The small hot bubble around the star: the lantern's flame.
+    fn flame(&self, u: f32, v: f32, light: &mut Emission) {
+        let torn = displacement(self.seed ^ 0x81, [u * 4.4, v * 4.4, 0.0], 4);
+        let sight = FLAME.sight(u + 0.055 * torn[0], v + 0.055 * torn[1]);
+        if sight.radius >= 1.0 {
+            return;
+        }
+        for point in sight.walls() {
+            let t = texture(self.seed ^ 0x82, point, 0.7);
+            let filament = t.filament * t.filament;
+            let there = 0.08 + 0.92 * t.patch;
+            light.oiii += there * sight.wall(0.12) * (0.06 + 2.1 * filament);
+            light.ha += there * sight.wall(0.05) * (0.06 + 2.4 * filament);
+        }
+        light.oiii += 0.06 * sight.half_chord();
     }
 
     /// The faint chamber beyond the breach.
     fn chamber(&self, main: &Sight, u: f32, v: f32, light: &mut Emission) {
-        let sight = CHAMBER.sight(u, v);
-        if sight.radius > 1.0 {
-            return;
-        }
-        let beyond = step(0.72, 1.08, main.radius);
-        for point in sight.walls() {
-            let t = texture(self.seed ^ 0xc0, point, 0.9);
-            let filament = t.filament * t.filament;
-            let fade = (0.75 - 0.35 * point[0]).max(0.15);
-            light.oiii += beyond * fade * sight.wall(0.10) * (0.10 + 1.1 * t.filament);
-            light.oiii += beyond * 0.05 * sight.half_chord();
-            light.ha += beyond * fade * sight.wall(0.06) * (0.05 + 1.3 * filament * t.patch);
-            light.sii += beyond * fade * sight.wall(0.03) * 0.5 * filament * filament;
+        let torn = displacement(self.seed ^ 0xc1, [u * 3.1, v * 3.1, 0.0], 4);
+        let beyond = step(0.80, 1.05, main.radius);
+        for (size, strength) in [(1.0, 1.0), (0.84, 0.6)] {
+            let sight = CHAMBER
+                .sight(u + 0.075 * torn[0], v + 0.075 * torn[1])
+                .of_size(size);
+            if sight.radius >= 1.0 || beyond <= 0.0 {
+                continue;
+            }
+            for point in sight.walls() {
+                let t = texture(self.seed ^ 0xc0, point, 0.9);
+                let filament = t.filament * t.filament;
+                let fade = strength * beyond * (0.62 - 0.5 * point[0]).clamp(0.10, 1.0);
+                let there = fade * (0.15 + 0.85 * t.patch);
+                light.oiii += there * sight.wall(0.09) * (0.03 + 1.9 * filament);
+                light.oiii += there * 0.025 * sight.half_chord();
+                light.ha += there * sight.wall(0.06) * (0.03 + 1.5 * filament * t.filament);
+                light.sii += there * sight.wall(0.03) * 0.8 * filament * filament;
+            }
         }
     }
 
@@ -196,9 +279,17 @@ impl Nebula {
     fn surroundings(&self, main: &Sight, u: f32, v: f32, light: &mut Emission) {
         let wisp = ridges(self.seed ^ 0xe1, [u * 2.6, v * 2.6, 3.1], 5, 0.6);
         let mist = cloud(self.seed ^ 0xe2, [u * 1.5, v * 1.5, 7.7], 5);
-        let halo = libm::expf(-(main.radius - 1.0).max(0.0) / 0.32);
-        light.ha += 0.055 * halo * (0.5 + 1.1 * wisp);
-        light.oiii += 0.045 * halo * (0.6 + 0.5 * mist);
+        let halo = libm::expf(-(main.radius - 1.0).max(0.0) / 0.34);
+        // Light that leaks out between the knots of the wall makes rays.
+        let away = main.radius.max(0.2);
+        let ray = cloud(
+            self.seed ^ 0xe3,
+            [main.x / away * 5.0, main.y / away * 5.0, 0.35 * away],
+            4,
+        );
+        let ray = step(-0.35, 0.65, ray);
+        light.ha += 0.060 * halo * (0.35 + 0.9 * wisp) * (0.45 + 0.9 * ray);
+        light.oiii += 0.050 * halo * (0.5 + 0.5 * mist) * (0.25 + 1.3 * ray);
         // Older shells: radius, width, direction, opening, strength.
         const ARCS: [(f32, f32, [f32; 2], f32, f32); 4] = [
             (1.36, 0.022, [-0.30, 0.95], 0.35, 0.16),
@@ -226,7 +317,7 @@ impl Nebula {
             light.oiii += 0.75 * strength * present * bell(away - 1.3 * width, width) * (0.4 + wisp);
         }
         let side = step(-0.5, 1.5, -0.62 * u + 0.78 * v + 0.45 * mist);
-        let cloud_light = side * (0.02 + 0.16 * wisp * step(-0.4, 0.6, mist));
+        let cloud_light = side * (0.05 + 0.36 * wisp * step(-0.5, 0.6, mist));
         light.ha += 0.8 * cloud_light;
         light.sii += 0.30 * cloud_light * (0.4 + 1.2 * wisp);
     }

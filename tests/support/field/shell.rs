@@ -87,18 +87,18 @@ pub struct Texture {
 pub fn texture(seed: u32, at: Point, scale: f32) -> Texture {
     let broad = displacement(seed ^ 0x51, scaled(at, 1.5 * scale), 2);
     let folded = [
-        at[0] + 0.26 * broad[0] / scale,
-        at[1] + 0.26 * broad[1] / scale,
-        at[2] + 0.26 * broad[2] / scale,
+        at[0] + 0.28 * broad[0] / scale,
+        at[1] + 0.28 * broad[1] / scale,
+        at[2] + 0.28 * broad[2] / scale,
     ];
     let fine = displacement(seed ^ 0x77, scaled(folded, 6.0 * scale), 2);
     let torn = [
-        folded[0] + 0.045 * fine[0] / scale,
-        folded[1] + 0.045 * fine[1] / scale,
-        folded[2] + 0.045 * fine[2] / scale,
+        folded[0] + 0.055 * fine[0] / scale,
+        folded[1] + 0.055 * fine[1] / scale,
+        folded[2] + 0.055 * fine[2] / scale,
     ];
     Texture {
-        filament: ridges(seed ^ 0x99, scaled(torn, 2.3 * scale), 6, 0.62),
+        filament: ridges(seed ^ 0x99, scaled(torn, 2.3 * scale), 6, 0.70),
         patch: step(
             -0.45,
             0.55,
