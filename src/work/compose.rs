@@ -169,8 +169,8 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     // The composite waits, complete and named otherwise, until the record is
     // complete too.
     let sealed = writer.seal()?;
-    record.composite.sha256 = sealed.written().sha256.clone();
-    record.composite.pixels_sha256 = sealed.written().pixels_sha256.clone();
+    record.composite.sha256 = sealed.written.sha256.clone();
+    record.composite.pixels_sha256 = sealed.written.pixels_sha256.clone();
     record.made_at = jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string();
     let text = record::write(&record).map_err(|error| {
         Error::request(

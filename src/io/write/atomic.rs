@@ -89,12 +89,11 @@ impl Draft {
     }
 
     /// Forces the bytes to the disk, hashing them meanwhile from the system's
-    /// cache, and gives the file its name. Returns the SHA-256 of all bytes in
-    /// lower-case hex and their number.
+    /// cache.
     ///
     /// # Errors
     /// Whatever the disk says; the temporary file is removed then.
-    pub fn publish(self) -> Result<(String, u64), WriteError> {
+    pub fn seal(self) -> Result<Sealed, WriteError> {
         let failed = WriteError::disk(&self.named);
         let file = self.temporary.as_file();
         let (synced, hashed) = std::thread::scope(|scope| {
@@ -106,18 +105,48 @@ impl Draft {
             (synced, hashed)
         });
         synced.map_err(&failed)?;
-        let hashed = hashed.map_err(&failed)?;
-        self.temporary
-            .persist(&self.place)
-            .map_err(|error| failed(error.error))?;
+        let (sha256, bytes) = hashed.map_err(&failed)?;
+        Ok(Sealed {
+            draft: self,
+            sha256,
+            bytes,
+        })
+    }
+}
+
+/// A file that is complete and on the disk, but does not have its name yet.
+/// Dropping it removes it.
+#[derive(Debug)]
+pub struct Sealed {
+    draft: Draft,
+    /// SHA-256 of all bytes, lower-case hex.
+    pub sha256: String,
+    /// How many bytes.
+    pub bytes: u64,
+}
+
+impl Sealed {
+    /// Gives the file its name.
+    ///
+    /// # Errors
+    /// Whatever the disk says; the file is removed then.
+    pub fn publish(self) -> Result<(), WriteError> {
+        let Draft {
+            temporary,
+            named,
+            place,
+        } = self.draft;
+        temporary
+            .persist(&place)
+            .map_err(|error| WriteError::disk(&named)(error.error))?;
         // The file is whole by now and in its place. That the folder remembers
         // its new name across a power cut is asked for as well; some file
         // systems cannot sync folders, which is no reason to call it failed.
         #[cfg(unix)]
-        if let Ok(folder) = File::open(folder_of(&self.place)) {
+        if let Ok(folder) = File::open(folder_of(&place)) {
             folder.sync_all().ok();
         }
-        Ok(hashed)
+        Ok(())
     }
 }
 
@@ -126,12 +155,20 @@ impl Draft {
 /// # Errors
 /// [`WriteError::Place`] or [`WriteError::Disk`].
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
+    prepare_whole(path, bytes)?.publish()
+}
+
+/// Writes a small file beside its place; it still has to be published.
+///
+/// # Errors
+/// [`WriteError::Place`] or [`WriteError::Disk`].
+pub fn prepare_whole(path: &Path, bytes: &[u8]) -> Result<Sealed, WriteError> {
     let draft = Draft::create(path)?;
     draft
         .file()
         .write_all(bytes)
         .map_err(WriteError::disk(path))?;
-    draft.publish().map(|_| ())
+    draft.seal()
 }
 
 /// Tries whether a file could be made at `path`, and leaves nothing there.

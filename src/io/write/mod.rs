@@ -6,7 +6,7 @@
 
 mod writer;
 
-pub use writer::Writer;
+pub use writer::{Finished, Writer};
 
 mod error;
 

@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 
-use super::atomic::Draft;
+use super::atomic::{Draft, Sealed};
 use super::pixels::PixelHash;
 use super::{Format, Packing, Target, WriteError, Written, fits, jpeg, png, tiff};
 use crate::engine::frame::{BAND_ROWS, Coded, CodedBand, Depth};
@@ -149,7 +149,18 @@ impl Writer {
     ///
     /// # Errors
     /// [`WriteError::Rows`] where rows are missing; [`WriteError::Disk`].
-    pub fn finish(mut self) -> Result<Written, WriteError> {
+    pub fn finish(self) -> Result<Written, WriteError> {
+        let finished = self.seal()?;
+        let written = finished.written.clone();
+        finished.publish()?;
+        Ok(written)
+    }
+
+    /// Completes the file on the disk, without its name yet.
+    ///
+    /// # Errors
+    /// [`WriteError::Rows`] where rows are missing; [`WriteError::Disk`].
+    pub fn seal(mut self) -> Result<Finished, WriteError> {
         if self.next_row != self.target.size.height && self.pieces.is_some() {
             let what = format!(
                 "only {} of {} rows were handed in",
@@ -168,16 +179,17 @@ impl Writer {
         if !ended {
             return Err(self.failure());
         }
-        let (sha256, bytes) = self.written()?.publish()?;
+        let sealed = self.written()?.seal()?;
         let pixels_sha256 = match self.hashing.take().map(JoinHandle::join) {
             Some(Ok(hash)) => hash,
             _ => return Err(self.stopped()),
         };
-        Ok(Written {
-            sha256,
+        let written = Written {
+            sha256: sealed.sha256.clone(),
             pixels_sha256,
-            bytes,
-        })
+            bytes: sealed.bytes,
+        };
+        Ok(Finished { written, sealed })
     }
 
     fn check_band(&self, band: &CodedBand) -> Result<(), WriteError> {
@@ -275,4 +287,22 @@ fn write(target: &Target, draft: Draft, mut pieces: Pieces) -> Result<Draft, Wri
     })
     .map_err(WriteError::disk(draft.path()))?;
     Ok(draft)
+}
+
+/// A finished file that waits for its name. Dropping it removes it.
+#[derive(Debug)]
+pub struct Finished {
+    /// What was written.
+    pub written: Written,
+    sealed: Sealed,
+}
+
+impl Finished {
+    /// Gives the file its name.
+    ///
+    /// # Errors
+    /// [`WriteError::Disk`]; the file is removed then.
+    pub fn publish(self) -> Result<(), WriteError> {
+        self.sealed.publish()
+    }
 }
