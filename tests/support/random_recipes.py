@@ -77,14 +77,14 @@ class Maker:
             high = low + self.number(0.5, 20)
             values = np.where(missing, np.nan, low + (high - low) * unit).astype(np.float32)
         elif kind == "scaled":
-            values = np.where(missing, -32768, np.round(unit * 64000 - 32000)).astype(np.int16)
+            values = np.where(missing, 32767, np.round(unit * 64000 - 32000)).astype(np.int16)
             low, high = 0.01 * -32000 + 300, 0.01 * 32000 + 300
         else:
             values = np.round(unit * 65535).astype(np.uint16)
             low, high = 0.0, 65535.0
         hdu = fits.PrimaryHDU(values)
         if kind == "scaled":
-            hdu.header.update({"BSCALE": 0.01, "BZERO": 300.0, "BLANK": -32768})
+            hdu.header.update({"BSCALE": 0.01, "BZERO": 300.0, "BLANK": 32767})
         hdu.writeto(path)
         margin = (high - low) * rng.uniform(-0.05, 0.3, 2)
         return float(f"{low + margin[0]:.9g}"), float(f"{high - margin[1]:.9g}")

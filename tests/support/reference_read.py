@@ -49,10 +49,13 @@ def read_fits(path, hdu=None):
 
 
 def read_raster(path):
-    """TIFF or PNG samples as they stand: (rows, columns) or (rows, columns, samples)."""
+    """PNG, or a TIFF's first page, as it stands: (rows, columns) or (rows, columns, samples)."""
     if Path(path).suffix.lower() == ".png":
         return imagecodecs.png_decode(Path(path).read_bytes())
-    return tifffile.imread(path, key=0)
+    with tifffile.TiffFile(path) as tiff:
+        page = tiff.pages[0]
+        samples = page.asarray()
+        return np.moveaxis(samples, 0, -1) if page.axes.startswith("S") else samples
 
 
 def read_channel(path, plane=None, hdu=None):
