@@ -7,6 +7,8 @@
 //!
 //! A tone is display-referred: 0..1 in sRGB's encoding. No data gives tone 0.
 
+pub mod auto;
+
 pub mod curve;
 
 use curve::Curve;
