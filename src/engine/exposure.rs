@@ -22,16 +22,18 @@ const COUNTS: [&str; 3] = ["NCOMBINE", "STACKCNT", "NSUBEXP"];
 
 /// Reads the exposure of a stack in seconds.
 pub fn exposure(header: &Header) -> Exposure {
-    let positive = |keyword: &&str| {
-        header.number(keyword).filter(|value| *value > 0.0).map(|value| (*keyword, value))
+    let first = |keywords: &[&'static str]| {
+        keywords.iter().copied().find_map(|keyword| {
+            header.number(keyword).filter(|value| *value > 0.0).map(|value| (keyword, value))
+        })
     };
-    if let Some((keyword, seconds)) = TOTALS.iter().find_map(positive) {
+    if let Some((keyword, seconds)) = first(&TOTALS) {
         return Exposure { seconds: Some(seconds), why: keyword.to_owned(), doubt: None };
     }
-    let Some((keyword, seconds)) = EITHER.iter().find_map(positive) else {
+    let Some((keyword, seconds)) = first(&EITHER) else {
         return Exposure { seconds: None, why: "not in the header".to_owned(), doubt: None };
     };
-    let doubt = COUNTS.iter().find_map(positive).filter(|(_, count)| *count > 1.0).map(
+    let doubt = first(&COUNTS).filter(|(_, count)| *count > 1.0).map(
         |(count_keyword, count)| {
             format!(
                 "{keyword} = {seconds} s and {count_keyword} = {count}: the total may be {} s; \

@@ -406,7 +406,11 @@ fn pixels(
     let mut measured = Vec::new();
     for (watch, sha256) in watching.into_iter().zip(hashes) {
         let survey = watch.sampler.finish();
-        measured.push(Measured { sha256, sky: survey.sky, noise: survey.noise });
+        measured.push(Measured {
+            sha256,
+            sky: survey.levels.map(|levels| levels.sky),
+            noise: survey.levels.map(|levels| levels.noise),
+        });
     }
     Ok(measured)
 }

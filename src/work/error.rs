@@ -1,11 +1,9 @@
 //! Every way in which a job can fail, with the next step.
 
 use crate::engine::frame::RowsError;
-use crate::engine::measure::MeasureError;
 use crate::engine::mix::assign::AssignError;
 use crate::engine::palettes::PaletteError;
 use crate::engine::recipe::text::RecipeError;
-use crate::engine::stretch::auto::AutoError;
 use crate::io::read::ReadError;
 use crate::io::record::RecordError;
 use crate::io::write::WriteError;
@@ -63,7 +61,7 @@ impl Error {
             Self::Record(error) => error.hint(),
             Self::Write(error) => error.hint(),
             Self::Assign(_) => "check the recipe's colors".to_owned(),
-            Self::Palette(error) => error.hint(),
+            Self::Palette(error) => error.hint.clone(),
             Self::Request { hint, .. } => hint.clone(),
         }
     }

@@ -8,7 +8,7 @@ use sha2::{Digest as _, Sha256};
 use super::inputs::{self, Input, folder_of};
 use super::{Control, Error};
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source};
-use crate::engine::frame::{Coded, CodedBand, Depth, Rows as _};
+use crate::engine::frame::{Coded, CodedBand, Depth};
 use crate::io::read::{self, Pick};
 use crate::io::record::{self, Record};
 use crate::io::write::atomic::hex;

@@ -94,7 +94,6 @@ impl Draft {
     /// # Errors
     /// Whatever the disk says; the temporary file is removed then.
     pub fn seal(self) -> Result<Sealed, WriteError> {
-        let failed = WriteError::disk(&self.named);
         let file = self.temporary.as_file();
         let (synced, hashed) = std::thread::scope(|scope| {
             let syncing = scope.spawn(|| file.sync_all());
@@ -104,8 +103,8 @@ impl Draft {
                 .unwrap_or_else(|_| Err(io::Error::other("syncing stopped")));
             (synced, hashed)
         });
-        synced.map_err(&failed)?;
-        let (sha256, bytes) = hashed.map_err(&failed)?;
+        synced.map_err(WriteError::disk(&self.named))?;
+        let (sha256, bytes) = hashed.map_err(WriteError::disk(&self.named))?;
         Ok(Sealed {
             draft: self,
             sha256,
