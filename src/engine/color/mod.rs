@@ -1,3 +1,7 @@
 //! Colour: spaces, conversions, the eye.
 
+pub mod difference;
+
 pub mod space;
+
+pub mod vision;
