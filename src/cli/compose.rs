@@ -75,7 +75,10 @@ fn parse_packing(text: &str) -> Result<Packing, String> {
 pub fn parse_memory(text: &str) -> Result<NonZeroUsize, String> {
     let wanted = "a size such as 64M or 1G, at least 1M";
     let upper = text.trim().to_ascii_uppercase();
-    let upper = upper.strip_suffix("IB").or_else(|| upper.strip_suffix('B')).unwrap_or(&upper);
+    let upper = upper
+        .strip_suffix("IB")
+        .or_else(|| upper.strip_suffix('B'))
+        .unwrap_or(&upper);
     let (digits, shift) = match upper.as_bytes().last() {
         Some(b'K') => (&upper[..upper.len() - 1], 10),
         Some(b'M') => (&upper[..upper.len() - 1], 20),
@@ -141,10 +144,15 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         out: arguments.output.clone(),
         space: arguments.space,
         depth: arguments.depth,
-        options: Options { packing: arguments.packing, quality: arguments.quality },
+        options: Options {
+            packing: arguments.packing,
+            quality: arguments.quality,
+        },
         memory: arguments.memory.unwrap_or(DEFAULT_MEMORY),
     };
-    let done = on_threads(arguments.threads, || compose::run(&request, terminal.control()))?;
+    let done = on_threads(arguments.threads, || {
+        compose::run(&request, terminal.control())
+    })?;
     for notice in &done.record.notices {
         terminal.say(&format!("note: {notice}"));
     }
@@ -174,9 +182,17 @@ mod tests {
 
     #[test]
     fn sizes_are_read_as_people_write_them() {
-        for (text, bytes) in [("64M", 64 << 20), ("1 g", 1 << 30), ("2GiB", 2 << 30), ("2048k", 2 << 20)]
-        {
-            assert_eq!(parse_memory(text).map(NonZeroUsize::get), Ok(bytes), "{text}");
+        for (text, bytes) in [
+            ("64M", 64 << 20),
+            ("1 g", 1 << 30),
+            ("2GiB", 2 << 30),
+            ("2048k", 2 << 20),
+        ] {
+            assert_eq!(
+                parse_memory(text).map(NonZeroUsize::get),
+                Ok(bytes),
+                "{text}"
+            );
         }
         for text in ["", "M", "-1M", "1T", "12", "99999999999999999999G", "1.5G"] {
             assert!(parse_memory(text).is_err(), "{text}");

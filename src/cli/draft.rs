@@ -44,9 +44,13 @@ pub struct Arguments {
 
 // The last `=` divides: file names may have one.
 fn pair<T: std::str::FromStr>(text: &str) -> Result<(String, T), String> {
-    let (file, value) =
-        text.rsplit_once('=').ok_or_else(|| "write it as FILE=VALUE".to_owned())?;
-    let value = value.trim().parse().map_err(|_| format!("`{value}` does not fit here"))?;
+    let (file, value) = text
+        .rsplit_once('=')
+        .ok_or_else(|| "write it as FILE=VALUE".to_owned())?;
+    let value = value
+        .trim()
+        .parse()
+        .map_err(|_| format!("`{value}` does not fit here"))?;
     Ok((file.to_owned(), value))
 }
 
@@ -71,7 +75,12 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
     for (channel, why) in drafted.recipe.channels.iter().zip(&drafted.why) {
         text.push_str(&format!("  {:<6} {:<5} {why}\n", channel.id, channel.line));
     }
-    let renditions: Vec<&str> = drafted.recipe.renditions.iter().map(|r| r.id.as_str()).collect();
+    let renditions: Vec<&str> = drafted
+        .recipe
+        .renditions
+        .iter()
+        .map(|r| r.id.as_str())
+        .collect();
     text.push_str(&format!("  renditions: {}\n", renditions.join(", ")));
     terminal.result(&text)?;
     Ok(Outcome::Done)
@@ -83,7 +92,10 @@ mod tests {
 
     #[test]
     fn a_file_name_may_hold_an_equals_sign() {
-        assert_eq!(pair::<String>("a=b.tif=Ha"), Ok(("a=b.tif".to_owned(), "Ha".to_owned())));
+        assert_eq!(
+            pair::<String>("a=b.tif=Ha"),
+            Ok(("a=b.tif".to_owned(), "Ha".to_owned()))
+        );
         assert!(pair::<usize>("a.tif=x").is_err());
         assert!(pair::<usize>("a.tif").is_err());
     }

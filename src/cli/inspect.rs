@@ -37,7 +37,10 @@ pub struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
-    let pick = Pick { hdu: arguments.hdu, plane: arguments.plane };
+    let pick = Pick {
+        hdu: arguments.hdu,
+        plane: arguments.plane,
+    };
     let mut reports = Vec::new();
     let mut failure = None;
     for file in &arguments.files {
@@ -86,13 +89,21 @@ fn container_words(report: &Report) -> String {
 
 fn line_words(recognition: &Recognition) -> String {
     match recognition {
-        Recognition::Known { line, width_nm, why, .. } => {
+        Recognition::Known {
+            line,
+            width_nm,
+            why,
+            ..
+        } => {
             let name = lines::line(line).map_or(line.as_str(), |known| known.name.as_str());
             let width = width_nm.map_or_else(String::new, |width| format!(", {width} nm wide"));
             format!("{line} ({name}{width}): {why}")
         }
         Recognition::Ambiguous { candidates, why } => {
-            format!("ambiguous, {}: {why}; say which with `line`", candidates.join(" or "))
+            format!(
+                "ambiguous, {}: {why}; say which with `line`",
+                candidates.join(" or ")
+            )
         }
         Recognition::Unknown { why } => format!("unknown: {why}; say which with `line`"),
     }
@@ -104,24 +115,42 @@ fn as_text(report: &Report) -> String {
     let mut row = |name: &str, value: String| text.push_str(&format!("  {name:<9} {value}\n"));
     row(
         "picture",
-        format!("{}, {}, {}", facts.size, sample_words(report), container_words(report)),
+        format!(
+            "{}, {}, {}",
+            facts.size,
+            sample_words(report),
+            container_words(report)
+        ),
     );
     if facts.planes > 1 {
-        row("plane", format!("{} of {}, counted from 0", facts.plane, facts.planes));
+        row(
+            "plane",
+            format!("{} of {}, counted from 0", facts.plane, facts.planes),
+        );
     }
     row("line", line_words(&report.recognition));
     match report.exposure.seconds {
         Some(seconds) => row(
             "exposure",
-            format!("{} ({seconds} s, {})", hours_minutes(seconds), report.exposure.why),
+            format!(
+                "{} ({seconds} s, {})",
+                hours_minutes(seconds),
+                report.exposure.why
+            ),
         ),
         None => row("exposure", report.exposure.why.clone()),
     }
     let survey = &report.survey;
     match survey.levels {
         Some(levels) => {
-            row("sky", format!("{}, noise {}", short(levels.sky), short(levels.noise)));
-            row("range", format!("{} to {}", short(levels.min), short(levels.max)));
+            row(
+                "sky",
+                format!("{}, noise {}", short(levels.sky), short(levels.noise)),
+            );
+            row(
+                "range",
+                format!("{} to {}", short(levels.min), short(levels.max)),
+            );
         }
         None => row("sky", "no pixel holds data".to_owned()),
     }
@@ -129,7 +158,13 @@ fn as_text(report: &Report) -> String {
         Some(level) => format!("{} saturated at {}", survey.saturated, short(level)),
         None => "none saturated".to_owned(),
     };
-    row("pixels", format!("{saturated}, {} missing, {} in an empty border", survey.missing, survey.empty));
+    row(
+        "pixels",
+        format!(
+            "{saturated}, {} missing, {} in an empty border",
+            survey.missing, survey.empty
+        ),
+    );
     for note in facts.notices.iter().chain(&report.exposure.doubt) {
         row("note", note.clone());
     }
@@ -142,7 +177,11 @@ fn short(value: f64) -> String {
     if size != 0.0 && !(1e-4..1e7).contains(&size) {
         return format!("{value:.4e}");
     }
-    let whole_digits = if size < 1.0 { 0 } else { size.log10() as usize + 1 };
+    let whole_digits = if size < 1.0 {
+        0
+    } else {
+        size.log10() as usize + 1
+    };
     let text = format!("{value:.*}", 5_usize.saturating_sub(whole_digits).min(6));
     if text.contains('.') {
         text.trim_end_matches('0').trim_end_matches('.').to_owned()
@@ -154,16 +193,28 @@ fn short(value: f64) -> String {
 fn as_json(report: &Report) -> serde_json::Value {
     let (facts, survey) = (&report.facts, &report.survey);
     let (state, line, center_nm, width_nm, candidates) = match &report.recognition {
-        Recognition::Known { line, center_nm, width_nm, .. } => {
-            ("known", Some(line.clone()), *center_nm, *width_nm, Vec::new())
-        }
+        Recognition::Known {
+            line,
+            center_nm,
+            width_nm,
+            ..
+        } => (
+            "known",
+            Some(line.clone()),
+            *center_nm,
+            *width_nm,
+            Vec::new(),
+        ),
         Recognition::Ambiguous { candidates, .. } => {
             ("ambiguous", None, None, None, candidates.clone())
         }
         Recognition::Unknown { .. } => ("unknown", None, None, None, Vec::new()),
     };
-    let notices: Vec<&String> =
-        facts.notices.iter().chain(report.exposure.doubt.as_ref()).collect();
+    let notices: Vec<&String> = facts
+        .notices
+        .iter()
+        .chain(report.exposure.doubt.as_ref())
+        .collect();
     json!({
         "file": report.path.to_string_lossy(),
         "width": facts.size.width,

@@ -63,7 +63,9 @@ enum Command {
     Verify(verify::Arguments),
     Palettes(palettes::Arguments),
     /// Write shell completions to standard output
-    #[command(after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue")]
+    #[command(
+        after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
+    )]
     Completions {
         /// Which shell
         shell: clap_complete::Shell,
@@ -79,7 +81,11 @@ pub fn main() -> ExitCode {
         Ok(Outcome::CheckFailed) => ExitCode::from(1),
         Err(error) => {
             terminal.error(&error);
-            ExitCode::from(if matches!(error, Error::Cancelled) { 130 } else { 2 })
+            ExitCode::from(if matches!(error, Error::Cancelled) {
+                130
+            } else {
+                2
+            })
         }
     }
 }
@@ -93,7 +99,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
-            clap_complete::generate(shell, &mut self::Arguments::command(), "linehue", &mut script);
+            clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);
             terminal.result(&String::from_utf8_lossy(&script))?;
             Ok(Outcome::Done)
         }
@@ -110,7 +116,7 @@ fn window(files: &[PathBuf], terminal: &Terminal) -> Result<Outcome, Error> {
             "see `linehue --help` for the commands",
         ));
     }
-    let command = self::Arguments::command();
+    let command = Arguments::command();
     let mut text = format!("{NO_WINDOW}\n\n");
     for sub in command.get_subcommands() {
         let about = sub.get_about().map(ToString::to_string).unwrap_or_default();

@@ -42,8 +42,9 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         mine.chain(built_in().iter().map(|palette| (palette, "built in")))
     };
     if arguments.json {
-        let list: Vec<serde_json::Value> =
-            all().map(|(palette, from)| as_json(palette, from)).collect();
+        let list: Vec<serde_json::Value> = all()
+            .map(|(palette, from)| as_json(palette, from))
+            .collect();
         json(terminal, &list)?;
         return Ok(Outcome::Done);
     }
@@ -63,7 +64,11 @@ fn hex(color: &ColorValue, line: &str) -> Option<String> {
     let vector = match color {
         ColorValue::Css(text) => linear_srgb(text).ok()?,
         ColorValue::Vector(vector) => *vector,
-        ColorValue::Hue { hue, saturation, strength } => hue_vector(*hue, *saturation, *strength),
+        ColorValue::Hue {
+            hue,
+            saturation,
+            strength,
+        } => hue_vector(*hue, *saturation, *strength),
         ColorValue::Natural => natural_color(line, None)?,
     };
     Some(css(vector))
@@ -73,7 +78,9 @@ fn hex(color: &ColorValue, line: &str) -> Option<String> {
 // the three most used.
 fn colors(palette: &Palette) -> Vec<(String, String)> {
     let every = palette.every.iter().flat_map(|color| {
-        ["SII", "Ha", "OIII"].into_iter().map(move |line| (line.to_owned(), color))
+        ["SII", "Ha", "OIII"]
+            .into_iter()
+            .map(move |line| (line.to_owned(), color))
     });
     palette
         .colors
@@ -96,7 +103,11 @@ fn as_text(palette: &Palette, from: &str, swatches: bool) -> String {
     let colors: Vec<String> = colors(palette)
         .into_iter()
         .map(|(symbol, hex)| {
-            let swatch = if swatches { swatch(&hex) } else { String::new() };
+            let swatch = if swatches {
+                swatch(&hex)
+            } else {
+                String::new()
+            };
             format!("{swatch}{symbol} {hex}")
         })
         .collect();
@@ -114,7 +125,10 @@ fn as_text(palette: &Palette, from: &str, swatches: bool) -> String {
 
 // Two cells of the colour, for a terminal with 24-bit colours.
 fn swatch(hex: &str) -> String {
-    let part = |at: usize| hex.get(at..at + 2).and_then(|two| u8::from_str_radix(two, 16).ok());
+    let part = |at: usize| {
+        hex.get(at..at + 2)
+            .and_then(|two| u8::from_str_radix(two, 16).ok())
+    };
     match (part(1), part(3), part(5)) {
         (Some(r), Some(g), Some(b)) => format!("\x1b[48;2;{r};{g};{b}m  \x1b[0m "),
         _ => String::new(),
@@ -122,8 +136,10 @@ fn swatch(hex: &str) -> String {
 }
 
 fn as_json(palette: &Palette, from: &str) -> serde_json::Value {
-    let colors: serde_json::Map<String, serde_json::Value> =
-        colors(palette).into_iter().map(|(symbol, hex)| (symbol, hex.into())).collect();
+    let colors: serde_json::Map<String, serde_json::Value> = colors(palette)
+        .into_iter()
+        .map(|(symbol, hex)| (symbol, hex.into()))
+        .collect();
     json!({
         "name": palette.name,
         "from": from,

@@ -29,20 +29,30 @@ impl Terminal {
         })
         .ok();
         let shown = !quiet && std::io::stderr().is_terminal();
-        let target =
-            if shown { ProgressDrawTarget::stderr_with_hz(10) } else { ProgressDrawTarget::hidden() };
+        let target = if shown {
+            ProgressDrawTarget::stderr_with_hz(10)
+        } else {
+            ProgressDrawTarget::hidden()
+        };
         let bar = ProgressBar::with_draw_target(Some(1), target);
         if let Ok(style) =
             ProgressStyle::with_template("{msg:<24!} {wide_bar} {percent:>3} %  {eta:>4} left")
         {
             bar.set_style(style.progress_chars("=> "));
         }
-        Self { quiet, bar, step: Mutex::new(String::new()) }
+        Self {
+            quiet,
+            bar,
+            step: Mutex::new(String::new()),
+        }
     }
 
     /// What a job is given.
     pub fn control(&self) -> Control<'_> {
-        Control { progress: self, cancel: &CANCEL }
+        Control {
+            progress: self,
+            cancel: &CANCEL,
+        }
     }
 
     /// Writes a result to standard output.
@@ -53,9 +63,10 @@ impl Terminal {
         self.bar.finish_and_clear();
         let mut out = std::io::stdout().lock();
         match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-            Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
-                Err(Error::request(format!("standard output: {error}"), "check where it goes"))
-            }
+            Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Error::request(
+                format!("standard output: {error}"),
+                "check where it goes",
+            )),
             _ => Ok(()),
         }
     }

@@ -41,7 +41,12 @@ pub struct Arguments {
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let memory = arguments.memory.unwrap_or(DEFAULT_MEMORY);
     let verdict = on_threads(arguments.threads, || {
-        verify::run(&arguments.record, arguments.inputs.as_deref(), memory, terminal.control())
+        verify::run(
+            &arguments.record,
+            arguments.inputs.as_deref(),
+            memory,
+            terminal.control(),
+        )
     })?;
     if arguments.json {
         json(terminal, &verdict)?;
@@ -50,7 +55,10 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         for check in &verdict.checks {
             let mark = if check.holds { "ok " } else { "NOT" };
             let file = check.file.as_deref().unwrap_or_default();
-            text.push_str(&format!("{mark}  {:<14} {file:<32} {}\n", check.what, check.detail));
+            text.push_str(&format!(
+                "{mark}  {:<14} {file:<32} {}\n",
+                check.what, check.detail
+            ));
         }
         text.push_str(if verdict.holds {
             "The record holds.\n"
@@ -59,5 +67,9 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         });
         terminal.result(&text)?;
     }
-    Ok(if verdict.holds { Outcome::Done } else { Outcome::CheckFailed })
+    Ok(if verdict.holds {
+        Outcome::Done
+    } else {
+        Outcome::CheckFailed
+    })
 }

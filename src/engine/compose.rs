@@ -48,7 +48,10 @@ impl Composition {
         depth: Depth,
     ) -> Result<Self, AssignError> {
         let assigned = assignments(recipe, rendition)?;
-        let weights = rendition.luminance.as_ref().map(|luminance| &luminance.from);
+        let weights = rendition
+            .luminance
+            .as_ref()
+            .map(|luminance| &luminance.from);
         let total: f64 = weights.map_or(1.0, |weights| weights.values().sum());
         let channels = recipe
             .channels
@@ -215,12 +218,16 @@ pub fn compose<S: Sink>(
     step_rows: usize,
     run: &Run<'_>,
 ) -> Result<(), ComposeError<S::Error>> {
-    let Some(first) = sources.first() else { return Ok(()) };
+    let Some(first) = sources.first() else {
+        return Ok(());
+    };
     let size = first.rows.size();
     let mut filled = Step::new(sources.len());
     let mut spare = Step::new(sources.len());
     let mut finished: Option<CodedBand> = None;
-    filled.fill(sources, size, 0, step_rows).map_err(ComposeError::Rows)?;
+    filled
+        .fill(sources, size, 0, step_rows)
+        .map_err(ComposeError::Rows)?;
     let mut first_row = 0;
     while first_row < size.height {
         if run.cancel.load(Ordering::Relaxed) {
@@ -259,7 +266,10 @@ struct Step {
 
 impl Step {
     fn new(channels: usize) -> Self {
-        Self { rows: 0, values: vec![Vec::new(); channels] }
+        Self {
+            rows: 0,
+            values: vec![Vec::new(); channels],
+        }
     }
 
     fn fill(
@@ -271,8 +281,10 @@ impl Step {
     ) -> Result<(), RowsError> {
         self.rows = step_rows.min(size.height - first_row);
         let pixels = self.rows * size.width;
-        self.values.par_iter_mut().zip(sources.par_iter_mut()).try_for_each(
-            |(values, source)| {
+        self.values
+            .par_iter_mut()
+            .zip(sources.par_iter_mut())
+            .try_for_each(|(values, source)| {
                 values.resize(pixels, 0.0);
                 if pixels == 0 {
                     return Ok(());
@@ -282,8 +294,7 @@ impl Step {
                     watch.see(first_row, values);
                 }
                 Ok(())
-            },
-        )
+            })
     }
 }
 
@@ -324,7 +335,11 @@ fn compose_step(
             Coded::F32(out)
         }
     };
-    CodedBand { first_row, rows: step.rows, samples }
+    CodedBand {
+        first_row,
+        rows: step.rows,
+        samples,
+    }
 }
 
 #[cfg(test)]
@@ -376,18 +391,39 @@ luminance = { from = { b = 1 }, amount = 0.5 }
         };
         let (a, b) = (plane(0), plane(5));
         let recipe = recipe();
-        let composition =
-            Composition::new(&recipe, &recipe.renditions[0], Space::DisplayP3, Depth::Sixteen)
-                .expect("sound");
-        let mut sources =
-            [Source { rows: &a, watch: None }, Source { rows: &b, watch: None }];
+        let composition = Composition::new(
+            &recipe,
+            &recipe.renditions[0],
+            Space::DisplayP3,
+            Depth::Sixteen,
+        )
+        .expect("sound");
+        let mut sources = [
+            Source {
+                rows: &a,
+                watch: None,
+            },
+            Source {
+                rows: &b,
+                watch: None,
+            },
+        ];
         let mut bands = Bands(Vec::new());
-        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .expect("threads");
         pool.install(|| {
-            compose(&composition, &mut sources, &mut bands, step_rows, &Run {
-                cancel: &AtomicBool::new(false),
-                progress: &|_| (),
-            })
+            compose(
+                &composition,
+                &mut sources,
+                &mut bands,
+                step_rows,
+                &Run {
+                    cancel: &AtomicBool::new(false),
+                    progress: &|_| (),
+                },
+            )
         })
         .expect("composes");
         let mut all = Vec::new();
@@ -407,7 +443,11 @@ luminance = { from = { b = 1 }, amount = 0.5 }
             let plain = make(width, height, 64, 1);
             assert_eq!(plain.len(), width * height * 3);
             for (step, threads) in [(64, 3), (128, 2), (512, 4)] {
-                assert_eq!(make(width, height, step, threads), plain, "{width} x {height}");
+                assert_eq!(
+                    make(width, height, step, threads),
+                    plain,
+                    "{width} x {height}"
+                );
             }
         }
     }
@@ -419,22 +459,50 @@ luminance = { from = { b = 1 }, amount = 0.5 }
         let composition =
             Composition::new(&recipe, &recipe.renditions[0], Space::Srgb, Depth::Eight)
                 .expect("sound");
-        let mut sources =
-            [Source { rows: &plane, watch: None }, Source { rows: &plane, watch: None }];
-        let result = compose(&composition, &mut sources, &mut Bands(Vec::new()), 64, &Run {
-            cancel: &AtomicBool::new(true),
-            progress: &|_| (),
-        });
+        let mut sources = [
+            Source {
+                rows: &plane,
+                watch: None,
+            },
+            Source {
+                rows: &plane,
+                watch: None,
+            },
+        ];
+        let result = compose(
+            &composition,
+            &mut sources,
+            &mut Bands(Vec::new()),
+            64,
+            &Run {
+                cancel: &AtomicBool::new(true),
+                progress: &|_| (),
+            },
+        );
         assert!(matches!(result, Err(ComposeError::Cancelled)));
     }
 
     #[test]
     fn steps_stay_within_their_memory() {
-        let size = Size { width: 6248, height: 4176 };
+        let size = Size {
+            width: 6248,
+            height: 4176,
+        };
         let memory = |bytes| NonZeroUsize::new(bytes).expect("not 0");
         assert_eq!(rows_in_flight(size, 3, Depth::Sixteen, memory(1)), 64);
         let rows = rows_in_flight(size, 3, Depth::Sixteen, memory(64 << 20));
         assert!(rows * size.width * (24 + 12) <= 64 << 20 && rows.is_multiple_of(64));
-        assert_eq!(rows_in_flight(Size { width: 9, height: 9 }, 3, Depth::Eight, memory(1 << 30)), 64);
+        assert_eq!(
+            rows_in_flight(
+                Size {
+                    width: 9,
+                    height: 9
+                },
+                3,
+                Depth::Eight,
+                memory(1 << 30)
+            ),
+            64
+        );
     }
 }

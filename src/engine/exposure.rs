@@ -24,25 +24,40 @@ const COUNTS: [&str; 3] = ["NCOMBINE", "STACKCNT", "NSUBEXP"];
 pub fn exposure(header: &Header) -> Exposure {
     let first = |keywords: &[&'static str]| {
         keywords.iter().copied().find_map(|keyword| {
-            header.number(keyword).filter(|value| *value > 0.0).map(|value| (keyword, value))
+            header
+                .number(keyword)
+                .filter(|value| *value > 0.0)
+                .map(|value| (keyword, value))
         })
     };
     if let Some((keyword, seconds)) = first(&TOTALS) {
-        return Exposure { seconds: Some(seconds), why: keyword.to_owned(), doubt: None };
+        return Exposure {
+            seconds: Some(seconds),
+            why: keyword.to_owned(),
+            doubt: None,
+        };
     }
     let Some((keyword, seconds)) = first(&EITHER) else {
-        return Exposure { seconds: None, why: "not in the header".to_owned(), doubt: None };
+        return Exposure {
+            seconds: None,
+            why: "not in the header".to_owned(),
+            doubt: None,
+        };
     };
-    let doubt = first(&COUNTS).filter(|(_, count)| *count > 1.0).map(
-        |(count_keyword, count)| {
+    let doubt = first(&COUNTS)
+        .filter(|(_, count)| *count > 1.0)
+        .map(|(count_keyword, count)| {
             format!(
                 "{keyword} = {seconds} s and {count_keyword} = {count}: the total may be {} s; \
                  set `exposure_s` to settle it",
                 seconds * count
             )
-        },
-    );
-    Exposure { seconds: Some(seconds), why: keyword.to_owned(), doubt }
+        });
+    Exposure {
+        seconds: Some(seconds),
+        why: keyword.to_owned(),
+        doubt,
+    }
 }
 
 #[cfg(test)]
@@ -59,23 +74,38 @@ mod tests {
                 comment: String::new(),
             })
             .collect();
-        Header { cards, inherited: Vec::new() }
+        Header {
+            cards,
+            inherited: Vec::new(),
+        }
     }
 
     #[test]
     fn totals_come_first_and_doubt_is_told() {
-        let both = header(&[("EXPTIME", Value::Integer(300)), ("XPOSURE", Value::Real(24000.0))]);
+        let both = header(&[
+            ("EXPTIME", Value::Integer(300)),
+            ("XPOSURE", Value::Real(24000.0)),
+        ]);
         assert_eq!(exposure(&both).seconds, Some(24000.0));
         let single = header(&[("EXPOSURE", Value::Text("300".into()))]);
-        assert_eq!(exposure(&single), Exposure {
-            seconds: Some(300.0),
-            why: "EXPOSURE".into(),
-            doubt: None
-        });
-        let counted = header(&[("EXPTIME", Value::Integer(300)), ("NCOMBINE", Value::Integer(80))]);
+        assert_eq!(
+            exposure(&single),
+            Exposure {
+                seconds: Some(300.0),
+                why: "EXPOSURE".into(),
+                doubt: None
+            }
+        );
+        let counted = header(&[
+            ("EXPTIME", Value::Integer(300)),
+            ("NCOMBINE", Value::Integer(80)),
+        ]);
         let counted = exposure(&counted);
         assert_eq!(counted.seconds, Some(300.0));
         assert!(counted.doubt.expect("doubt").contains("24000 s"));
-        assert_eq!(exposure(&header(&[("EXPTIME", Value::Integer(0))])).seconds, None);
+        assert_eq!(
+            exposure(&header(&[("EXPTIME", Value::Integer(0))])).seconds,
+            None
+        );
     }
 }

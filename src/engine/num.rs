@@ -39,7 +39,11 @@ pub mod exact {
     /// Angle of the point (x, y) in degrees, 0..360.
     pub fn angle_deg(y: f64, x: f64) -> f64 {
         let degrees = libm::atan2(y, x).to_degrees();
-        if degrees < 0.0 { degrees + 360.0 } else { degrees }
+        if degrees < 0.0 {
+            degrees + 360.0
+        } else {
+            degrees
+        }
     }
 }
 

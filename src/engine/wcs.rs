@@ -35,9 +35,15 @@ impl Wcs {
         }
         let projection = first.get(5..8)?.to_owned();
         let number = |keyword: &str| header.number(keyword);
-        let cd = if ["CD1_1", "CD1_2", "CD2_1", "CD2_2"].iter().any(|k| number(k).is_some()) {
+        let cd = if ["CD1_1", "CD1_2", "CD2_1", "CD2_2"]
+            .iter()
+            .any(|k| number(k).is_some())
+        {
             let entry = |keyword: &str| number(keyword).unwrap_or(0.0);
-            [[entry("CD1_1"), entry("CD1_2")], [entry("CD2_1"), entry("CD2_2")]]
+            [
+                [entry("CD1_1"), entry("CD1_2")],
+                [entry("CD2_1"), entry("CD2_2")],
+            ]
         } else {
             let steps = [number("CDELT1")?, number("CDELT2")?];
             let turn = match ["PC1_1", "PC1_2", "PC2_1", "PC2_2"].map(number) {
@@ -48,9 +54,10 @@ impl Wcs {
                     let ratio = steps[1] / steps[0];
                     [[cos, -sin * ratio], [sin / ratio, cos]]
                 }
-                [a, b, c, d] => {
-                    [[a.unwrap_or(1.0), b.unwrap_or(0.0)], [c.unwrap_or(0.0), d.unwrap_or(1.0)]]
-                }
+                [a, b, c, d] => [
+                    [a.unwrap_or(1.0), b.unwrap_or(0.0)],
+                    [c.unwrap_or(0.0), d.unwrap_or(1.0)],
+                ],
             };
             [turn[0].map(|v| v * steps[0]), turn[1].map(|v| v * steps[1])]
         };
@@ -59,14 +66,17 @@ impl Wcs {
             return None;
         }
         let equinox = number("EQUINOX").or_else(|| number("EPOCH"));
-        let frame = header.text("RADESYS").or_else(|| header.text("RADECSYS")).unwrap_or_else(|| {
-            match equinox {
-                None => "ICRS",
-                Some(year) if year < 1984.0 => "FK4",
-                Some(_) => "FK5",
-            }
-            .to_owned()
-        });
+        let frame = header
+            .text("RADESYS")
+            .or_else(|| header.text("RADECSYS"))
+            .unwrap_or_else(|| {
+                match equinox {
+                    None => "ICRS",
+                    Some(year) if year < 1984.0 => "FK4",
+                    Some(_) => "FK5",
+                }
+                .to_owned()
+            });
         Some(Self {
             projection,
             reference_pixel: [number("CRPIX1")?, number("CRPIX2")?],
@@ -88,7 +98,11 @@ impl Wcs {
     pub fn rotation_deg(&self) -> f64 {
         let [[_, b], [_, d]] = self.cd;
         let degrees = exact::angle_deg(-b, d);
-        if degrees > 180.0 { degrees - 360.0 } else { degrees }
+        if degrees > 180.0 {
+            degrees - 360.0
+        } else {
+            degrees
+        }
     }
 
     /// Whether the grid, with its y axis up, shows the sky as seen from below
@@ -128,11 +142,18 @@ mod tests {
             value: Some(Value::Real(*value)),
             comment: String::new(),
         }));
-        Header { cards: all, inherited: Vec::new() }
+        Header {
+            cards: all,
+            inherited: Vec::new(),
+        }
     }
 
-    const PLACE: [(&str, f64); 4] =
-        [("CRPIX1", 50.0), ("CRPIX2", 20.0), ("CRVAL1", 93.0), ("CRVAL2", 17.0)];
+    const PLACE: [(&str, f64); 4] = [
+        ("CRPIX1", 50.0),
+        ("CRPIX2", 20.0),
+        ("CRVAL1", 93.0),
+        ("CRVAL2", 17.0),
+    ];
 
     #[test]
     fn the_three_notations_agree() {
@@ -157,7 +178,12 @@ mod tests {
         for cards in [&old[..], &new[..], &pc[..]] {
             let wcs = Wcs::from_header(&header(&[&PLACE[..], cards].concat())).expect("complete");
             assert!((wcs.rotation_deg() - 30.0).abs() < 1e-9, "{wcs:?}");
-            assert!(wcs.scale_deg().iter().all(|scale| (scale - step).abs() < 1e-12), "{wcs:?}");
+            assert!(
+                wcs.scale_deg()
+                    .iter()
+                    .all(|scale| (scale - step).abs() < 1e-12),
+                "{wcs:?}"
+            );
             assert!(wcs.shows_sky_as_seen());
             assert_eq!(wcs.frame, "ICRS");
         }
@@ -168,7 +194,10 @@ mod tests {
         let step = 1e-3;
         let cards = [&PLACE[..], &[("CDELT1", -step), ("CDELT2", step)]].concat();
         let wcs = Wcs::from_header(&header(&cards)).expect("complete");
-        let turned = wcs.from_bottom(Size { width: 100, height: 60 });
+        let turned = wcs.from_bottom(Size {
+            width: 100,
+            height: 60,
+        });
         assert_eq!(turned.reference_pixel, [50.0, 41.0]);
         assert!(!turned.shows_sky_as_seen());
     }

@@ -95,7 +95,9 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let depth = request.depth.unwrap_or_else(|| usual_depth(format));
     let composition = Composition::new(recipe, rendition, request.space, depth)?;
     let needed: Vec<usize> = composition.channels().collect();
-    let inputs = inputs::open(recipe, &needed, |channel| request.folder.join(&channel.file))?;
+    let inputs = inputs::open(recipe, &needed, |channel| {
+        request.folder.join(&channel.file)
+    })?;
     let reference = reference(recipe, &inputs)?;
     let record_path = record::path_for(&request.out);
     spare_inputs(&inputs, &[&request.out, &record_path])?;
@@ -103,7 +105,10 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     // All that is said of the picture is known before its pixels are.
     let mut record = Record {
         record: record::VERSION,
-        software: Software { name: "Linehue".into(), version: env!("CARGO_PKG_VERSION").into() },
+        software: Software {
+            name: "Linehue".into(),
+            version: env!("CARGO_PKG_VERSION").into(),
+        },
         made_at: String::new(),
         composite: Composite {
             file: request
@@ -130,18 +135,26 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         integration_s: None,
         notices: Vec::new(),
     };
-    let taking_part: Vec<&Input> =
-        inputs.iter().filter(|input| needed.contains(&input.channel)).collect();
+    let taking_part: Vec<&Input> = inputs
+        .iter()
+        .filter(|input| needed.contains(&input.channel))
+        .collect();
     for input in &taking_part {
         add_input(&mut record, recipe, input, folder_of(&request.out));
     }
-    let total: f64 = record.inputs.iter().filter_map(|input| input.exposure_s).sum();
+    let total: f64 = record
+        .inputs
+        .iter()
+        .filter_map(|input| input.exposure_s)
+        .sum();
     record.integration_s = (total > 0.0).then_some(total);
     let object = tags::object(&record, &reference.opened.facts.header);
     record.caption = caption::write(&recipe.about, &object, &shown(&record));
 
-    let headers: Vec<&Header> =
-        taking_part.iter().map(|input| &input.opened.facts.header).collect();
+    let headers: Vec<&Header> = taking_part
+        .iter()
+        .map(|input| &input.opened.facts.header)
+        .collect();
     let description = tags::description(&record, &headers, &reference.opened.facts.header);
     let target = Target {
         path: request.out.clone(),
@@ -171,7 +184,9 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let sealed = writer.seal()?;
     record.composite.sha256 = sealed.written.sha256.clone();
     record.composite.pixels_sha256 = sealed.written.pixels_sha256.clone();
-    record.made_at = jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string();
+    record.made_at = jiff::Timestamp::now()
+        .strftime("%Y-%m-%dT%H:%M:%SZ")
+        .to_string();
     let text = record::write(&record).map_err(|error| {
         Error::request(
             format!("the record cannot be written: {error}"),
@@ -181,7 +196,10 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let record_file = write::atomic::prepare_whole(&record_path, text.as_bytes())?;
     sealed.publish()?;
     record_file.publish()?;
-    Ok(Done { record, record_path })
+    Ok(Done {
+        record,
+        record_path,
+    })
 }
 
 fn reference<'a>(recipe: &Recipe, inputs: &'a [Input]) -> Result<&'a Input, Error> {
@@ -195,7 +213,9 @@ fn reference<'a>(recipe: &Recipe, inputs: &'a [Input]) -> Result<&'a Input, Erro
 // An output must never replace one of its own inputs.
 fn spare_inputs(inputs: &[Input], outputs: &[&Path]) -> Result<(), Error> {
     for output in outputs {
-        let Ok(real) = output.canonicalize() else { continue };
+        let Ok(real) = output.canonicalize() else {
+            continue;
+        };
         for input in inputs {
             if input.path.canonicalize().is_ok_and(|path| path == real) {
                 return Err(Error::request(
@@ -217,7 +237,12 @@ fn add_input(record: &mut Record, recipe: &Recipe, input: &Input, record_folder:
     {
         record.notices.push(format!("{}: {doubt}", channel.id));
     }
-    record.notices.extend(facts.notices.iter().map(|notice| format!("{}: {notice}", channel.id)));
+    record.notices.extend(
+        facts
+            .notices
+            .iter()
+            .map(|notice| format!("{}: {notice}", channel.id)),
+    );
     record.inputs.push(record::Input {
         channel: channel.id.clone(),
         file: relative(record_folder, &input.path),
@@ -234,14 +259,21 @@ fn add_input(record: &mut Record, recipe: &Recipe, input: &Input, record_folder:
 }
 
 fn entries(recipe: &Recipe, assigned: &[Assignment]) -> Vec<AssignmentEntry> {
-    assigned.iter().map(|assignment| entry(&recipe.channels[assignment.channel], assignment)).collect()
+    assigned
+        .iter()
+        .map(|assignment| entry(&recipe.channels[assignment.channel], assignment))
+        .collect()
 }
 
 fn entry(channel: &Channel, assignment: &Assignment) -> AssignmentEntry {
     let line = lines::line(&channel.line);
-    let center_nm =
-        channel.center_nm.or_else(|| line.map(|line| line.center_nm)).unwrap_or_default();
-    let width_nm = channel.width_nm.or_else(|| line.and_then(|line| line.width_nm));
+    let center_nm = channel
+        .center_nm
+        .or_else(|| line.map(|line| line.center_nm))
+        .unwrap_or_default();
+    let width_nm = channel
+        .width_nm
+        .or_else(|| line.and_then(|line| line.width_nm));
     let emission = line.is_some_and(|line| !line.is_broad());
     let also_passes = match width_nm {
         Some(width) if emission => lines::also_passes(&channel.line, center_nm, width)
@@ -272,8 +304,7 @@ fn entry(channel: &Channel, assignment: &Assignment) -> AssignmentEntry {
 pub fn css(linear_srgb: [f64; 3]) -> String {
     let weights = Space::Srgb.luminance_weights().map(|weight| weight as f32);
     let held = crate::engine::finish::gamut::hold_hue(linear_srgb.map(|c| c as f32), weights);
-    let [r, g, b] =
-        held.map(|light| (srgb_encode_exact(f64::from(light)) * 255.0).round() as u8);
+    let [r, g, b] = held.map(|light| (srgb_encode_exact(f64::from(light)) * 255.0).round() as u8);
     format!("#{r:02x}{g:02x}{b:02x}")
 }
 
@@ -284,7 +315,10 @@ fn shown(record: &Record) -> Vec<Shown> {
         .filter_map(|input| {
             let channel = record.recipe.channel(&input.channel)?;
             let line = lines::line(&channel.line)?;
-            let entry = record.assignments.iter().find(|entry| entry.channel == input.channel);
+            let entry = record
+                .assignments
+                .iter()
+                .find(|entry| entry.channel == input.channel);
             Some(Shown {
                 name: line.name.clone(),
                 center_nm: channel.center_nm.unwrap_or(line.center_nm),
@@ -317,23 +351,34 @@ fn history(record: &Record) -> Vec<String> {
         record.composite.space.title()
     )];
     for channel in &record.recipe.channels {
-        let Some(entry) = record.assignments.iter().find(|entry| entry.channel == channel.id)
+        let Some(entry) = record
+            .assignments
+            .iter()
+            .find(|entry| entry.channel == channel.id)
         else {
             continue;
         };
         let stretch = &channel.stretch;
         let [r, g, b] = entry.linear_srgb;
-        lines.push(format!("{} ({}) from {}", entry.channel, entry.line, channel.file));
+        lines.push(format!(
+            "{} ({}) from {}",
+            entry.channel, entry.line, channel.file
+        ));
         lines.push(format!(
             "  stretch {:?} black {} white {} amount {}",
             stretch.shape,
             stretch.black,
             stretch.white,
-            stretch.amount.map_or_else(|| "-".into(), |amount| amount.to_string())
+            stretch
+                .amount
+                .map_or_else(|| "-".into(), |amount| amount.to_string())
         ));
         lines.push(format!("  color {} = linear sRGB {r} {g} {b}", entry.css));
     }
-    lines.push(format!("The whole recipe is in {}.record.json", record.composite.file));
+    lines.push(format!(
+        "The whole recipe is in {}.record.json",
+        record.composite.file
+    ));
     lines
 }
 
@@ -374,7 +419,9 @@ fn pixels(
     request: &Request,
     control: Control<'_>,
 ) -> Result<Vec<Measured>, Error> {
-    let Some(first) = inputs.first() else { return Ok(Vec::new()) };
+    let Some(first) = inputs.first() else {
+        return Ok(Vec::new());
+    };
     let size = first.opened.facts.size;
     let depth = composition.depth();
     let mut watching: Vec<Sampling> = inputs
@@ -389,19 +436,26 @@ fn pixels(
         let mut sources: Vec<Source<'_>> = inputs
             .iter()
             .zip(&mut watching)
-            .map(|(input, watch)| Source { rows: &*input.opened.rows, watch: Some(watch) })
+            .map(|(input, watch)| Source {
+                rows: &*input.opened.rows,
+                watch: Some(watch),
+            })
             .collect();
         let run = Run {
             cancel: control.cancel,
-            progress: &|row| control.progress.report("composing", row as u64, size.height as u64),
+            progress: &|row| {
+                control
+                    .progress
+                    .report("composing", row as u64, size.height as u64)
+            },
         };
-        compose::compose(composition, &mut sources, writer, step_rows, &run).map_err(
-            |error| match error {
+        compose::compose(composition, &mut sources, writer, step_rows, &run).map_err(|error| {
+            match error {
                 ComposeError::Cancelled => Error::Cancelled,
                 ComposeError::Rows(error) => error.into(),
                 ComposeError::Sink(error) => error.into(),
-            },
-        )
+            }
+        })
     })?;
     let mut measured = Vec::new();
     for (watch, sha256) in watching.into_iter().zip(hashes) {

@@ -57,7 +57,10 @@ const FIRST_CHOICES: [&str; 4] = ["lampwick", "HOO", "SOO", "natural"];
 /// message names the key that settles it), or when the palette does not fit.
 pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<Drafted, Error> {
     if request.files.is_empty() {
-        return Err(Error::request("no stack was named", "name one file for each filter"));
+        return Err(Error::request(
+            "no stack was named",
+            "name one file for each filter",
+        ));
     }
     let reports: Vec<Report> = request
         .files
@@ -95,7 +98,10 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             stretch,
         });
     }
-    if let Some(other) = reports.iter().find(|r| r.facts.size != reports[0].facts.size) {
+    if let Some(other) = reports
+        .iter()
+        .find(|r| r.facts.size != reports[0].facts.size)
+    {
         notices.push(format!(
             "{} is {}, {} is {}: give the one that is not the reference `[channel.align]`",
             other.path.display(),
@@ -104,24 +110,37 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             reports[0].facts.size
         ));
     }
-    let object = reports.iter().find_map(|report| report.facts.header.text("OBJECT"));
+    let object = reports
+        .iter()
+        .find_map(|report| report.facts.header.text("OBJECT"));
     let recipe = Recipe {
         recipe: VERSION,
         reference: channels.first().map(|channel| channel.id.clone()),
-        about: About { object: object.unwrap_or_default(), ..About::default() },
+        about: About {
+            object: object.unwrap_or_default(),
+            ..About::default()
+        },
         renditions: renditions(request.palette.as_deref(), own, &channels, &mut notices)?,
         channels,
     };
-    check::whole(&recipe)
-        .map_err(|problem| Error::request(format!("{}: {}", problem.place, problem.what), problem.hint))?;
+    check::whole(&recipe).map_err(|problem| {
+        Error::request(format!("{}: {}", problem.place, problem.what), problem.hint)
+    })?;
     let text = with_comments(&recipe, &why)?;
     control.check()?;
     write_whole(&request.out, text.as_bytes())?;
-    Ok(Drafted { recipe, why, notices })
+    Ok(Drafted {
+        recipe,
+        why,
+        notices,
+    })
 }
 
 fn name_of(file: &Path) -> String {
-    file.file_name().unwrap_or_default().to_string_lossy().into_owned()
+    file.file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned()
 }
 
 // What the user said of a file, by its path or by its name.
@@ -137,14 +156,26 @@ fn line_of(request: &Request, file: &Path, report: &Report) -> Result<Found, Err
     let known = || lines::lines().iter().map(|line| line.id.as_str());
     if let Some(id) = named(&request.lines, file) {
         let Some(line) = lines::line(id) else {
-            let what = format!("`{id}`, named for {}, is not in the line table", file.display());
+            let what = format!(
+                "`{id}`, named for {}, is not in the line table",
+                file.display()
+            );
             return Err(Error::request(what, nearest_hint(id, known())));
         };
         let width = match &report.recognition {
-            Recognition::Known { line: seen, width_nm, .. } if *seen == line.id => *width_nm,
+            Recognition::Known {
+                line: seen,
+                width_nm,
+                ..
+            } if *seen == line.id => *width_nm,
             _ => None,
         };
-        return Ok((line.id.clone(), None, width, "named on the command line".to_owned()));
+        return Ok((
+            line.id.clone(),
+            None,
+            width,
+            "named on the command line".to_owned(),
+        ));
     }
     let ask = |what: String, ids: &str| {
         Err(Error::request(
@@ -157,12 +188,18 @@ fn line_of(request: &Request, file: &Path, report: &Report) -> Result<Found, Err
         ))
     };
     match &report.recognition {
-        Recognition::Known { line, center_nm, width_nm, why } => {
-            Ok((line.clone(), *center_nm, *width_nm, why.clone()))
-        }
+        Recognition::Known {
+            line,
+            center_nm,
+            width_nm,
+            why,
+        } => Ok((line.clone(), *center_nm, *width_nm, why.clone())),
         Recognition::Ambiguous { candidates, why } => {
             let choice = candidates.first().map_or("ID", String::as_str);
-            ask(format!("its line is {}: {why}", candidates.join(" or ")), choice)
+            ask(
+                format!("its line is {}: {why}", candidates.join(" or ")),
+                choice,
+            )
         }
         Recognition::Unknown { why } => ask(format!("its line is not known: {why}"), "Ha"),
     }
@@ -191,8 +228,10 @@ fn renditions(
     notices: &mut Vec<String>,
 ) -> Result<Vec<Rendition>, Error> {
     let mut all = Vec::new();
-    let there: Vec<(&str, &str)> =
-        channels.iter().map(|channel| (channel.id.as_str(), channel.line.as_str())).collect();
+    let there: Vec<(&str, &str)> = channels
+        .iter()
+        .map(|channel| (channel.id.as_str(), channel.line.as_str()))
+        .collect();
     match wanted {
         Some(name) => {
             let palette = palettes::find(name, own)?;
@@ -211,10 +250,14 @@ fn renditions(
     }
     let (natural, left_out) = natural(channels);
     for id in left_out {
-        notices.push(format!("{id} is left out of the natural rendition: its light is invisible"));
+        notices.push(format!(
+            "{id} is left out of the natural rendition: its light is invisible"
+        ));
     }
     if let Some(natural) = natural
-        && all.iter().all(|rendition: &Rendition| rendition.colors != natural.colors)
+        && all
+            .iter()
+            .all(|rendition: &Rendition| rendition.colors != natural.colors)
     {
         all.push(natural);
     }
@@ -237,7 +280,9 @@ fn first_choice(emission: &[(&str, &str)]) -> Option<Rendition> {
         })
         .collect();
     let most = fitting.iter().map(|(_, colors)| colors.len()).max()?;
-    let (palette, colors) = fitting.into_iter().find(|(_, colors)| colors.len() == most)?;
+    let (palette, colors) = fitting
+        .into_iter()
+        .find(|(_, colors)| colors.len() == most)?;
     Some(mapped(palette, colors))
 }
 
@@ -260,14 +305,20 @@ fn natural(channels: &[Channel]) -> (Option<Rendition>, Vec<String>) {
     let has = |line: &str| channels.iter().any(|channel| channel.line == line);
     let broad = ["R", "G", "B"].into_iter().all(has);
     let takes_part = |channel: &&Channel| {
-        if broad { is_broad(channel) && channel.line != "L" } else { !is_broad(channel) }
+        if broad {
+            is_broad(channel) && channel.line != "L"
+        } else {
+            !is_broad(channel)
+        }
     };
     let (visible, hidden): (Vec<&Channel>, Vec<&Channel>) = channels
         .iter()
         .filter(takes_part)
         .partition(|channel| natural_color(&channel.line, channel.center_nm).is_some());
-    let colors: BTreeMap<String, ColorValue> =
-        visible.iter().map(|channel| (channel.id.clone(), ColorValue::Natural)).collect();
+    let colors: BTreeMap<String, ColorValue> = visible
+        .iter()
+        .map(|channel| (channel.id.clone(), ColorValue::Natural))
+        .collect();
     let rendition = (!colors.is_empty()).then(|| Rendition {
         id: "natural".to_owned(),
         blend: Blend::Light,
@@ -277,13 +328,22 @@ fn natural(channels: &[Channel]) -> (Option<Rendition>, Vec<String>) {
         eye: false,
         colors,
     });
-    (rendition, hidden.into_iter().map(|channel| channel.id.clone()).collect())
+    (
+        rendition,
+        hidden
+            .into_iter()
+            .map(|channel| channel.id.clone())
+            .collect(),
+    )
 }
 
 // The recipe's text with a word on each channel.
 fn with_comments(recipe: &Recipe, why: &[String]) -> Result<String, Error> {
     let text = write(recipe).map_err(|error| {
-        Error::request(format!("the recipe cannot be written: {error}"), "please report it")
+        Error::request(
+            format!("the recipe cannot be written: {error}"),
+            "please report it",
+        )
     })?;
     let mut out = "# A draft to start from: change what you like.\n".to_owned();
     let mut reasons = why.iter();
@@ -291,7 +351,10 @@ fn with_comments(recipe: &Recipe, why: &[String]) -> Result<String, Error> {
         if line == "[[channel]]"
             && let Some(reason) = reasons.next()
         {
-            out.push_str(&format!("# {}\n", reason.replace(|c: char| c.is_control(), " ")));
+            out.push_str(&format!(
+                "# {}\n",
+                reason.replace(|c: char| c.is_control(), " ")
+            ));
         }
         out.push_str(line);
         out.push('\n');

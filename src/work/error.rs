@@ -48,7 +48,10 @@ pub enum Error {
 impl Error {
     /// A request that cannot be met.
     pub fn request(what: impl Into<String>, hint: impl Into<String>) -> Self {
-        Self::Request { what: what.into(), hint: hint.into() }
+        Self::Request {
+            what: what.into(),
+            hint: hint.into(),
+        }
     }
 
     /// The next step; empty where nothing can be said.

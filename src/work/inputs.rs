@@ -34,7 +34,10 @@ pub fn open(
     needed: &[usize],
     locate: impl Fn(&Channel) -> PathBuf,
 ) -> Result<Vec<Input>, Error> {
-    let reference = recipe.reference().map(|channel| channel.id.as_str()).unwrap_or_default();
+    let reference = recipe
+        .reference()
+        .map(|channel| channel.id.as_str())
+        .unwrap_or_default();
     let mut inputs = Vec::new();
     for (index, channel) in recipe.channels.iter().enumerate() {
         if channel.id != reference && !needed.contains(&index) {
@@ -42,9 +45,16 @@ pub fn open(
         }
         not_yet(channel)?;
         let path = locate(channel);
-        let pick = Pick { hdu: channel.hdu, plane: channel.plane };
+        let pick = Pick {
+            hdu: channel.hdu,
+            plane: channel.plane,
+        };
         let opened = read::open(&path, pick)?;
-        inputs.push(Input { channel: index, path, opened });
+        inputs.push(Input {
+            channel: index,
+            path,
+            opened,
+        });
     }
     let size = |id: &str| {
         inputs
@@ -54,7 +64,12 @@ pub fn open(
     };
     if let Some(wanted) = size(reference) {
         for input in &inputs {
-            same_size(&recipe.channels[input.channel], input.opened.facts.size, reference, wanted)?;
+            same_size(
+                &recipe.channels[input.channel],
+                input.opened.facts.size,
+                reference,
+                wanted,
+            )?;
         }
     }
     Ok(inputs)
@@ -81,7 +96,10 @@ fn not_yet(channel: &Channel) -> Result<(), Error> {
         (None, None) => return Ok(()),
     };
     Err(Error::request(
-        format!("channel {}: this version does not do `{key}` yet", channel.id),
+        format!(
+            "channel {}: this version does not do `{key}` yet",
+            channel.id
+        ),
         format!("prepare the stack elsewhere and take `[channel.{key}]` out"),
     ))
 }
@@ -112,7 +130,9 @@ pub fn sha256(path: &Path, control: Control<'_>) -> Result<String, Error> {
 /// real one.
 pub fn relative(folder: &Path, file: &Path) -> String {
     let real = |path: &Path| {
-        path.canonicalize().or_else(|_| std::path::absolute(path)).unwrap_or_else(|_| path.into())
+        path.canonicalize()
+            .or_else(|_| std::path::absolute(path))
+            .unwrap_or_else(|_| path.into())
     };
     let (folder, file) = (real(folder), real(file));
     let (from, to): (Vec<_>, Vec<_>) = (folder.components().collect(), file.components().collect());
@@ -121,9 +141,9 @@ pub fn relative(folder: &Path, file: &Path) -> String {
         return file.to_string_lossy().into_owned();
     }
     let up = std::iter::repeat_n("..".to_owned(), from.len() - shared);
-    let down = to[shared..].iter().map(|part: &Component<'_>| {
-        part.as_os_str().to_string_lossy().into_owned()
-    });
+    let down = to[shared..]
+        .iter()
+        .map(|part: &Component<'_>| part.as_os_str().to_string_lossy().into_owned());
     up.chain(down).collect::<Vec<_>>().join("/")
 }
 
@@ -146,7 +166,10 @@ mod tests {
         std::fs::create_dir_all(at("a/b")).expect("folder");
         std::fs::create_dir_all(at("c")).expect("folder");
         std::fs::write(at("c/x [1].fits"), b"").expect("file");
-        assert_eq!(relative(&at("a/b"), &at("c/x [1].fits")), "../../c/x [1].fits");
+        assert_eq!(
+            relative(&at("a/b"), &at("c/x [1].fits")),
+            "../../c/x [1].fits"
+        );
         assert_eq!(relative(&at("c"), &at("c/x [1].fits")), "x [1].fits");
         assert_eq!(relative(&at("c"), &at("c/new.fits")), "new.fits");
     }

@@ -30,7 +30,10 @@ pub struct Report {
 /// When it cannot be read, or the job is stopped.
 pub fn run(path: &Path, pick: Pick, control: Control<'_>) -> Result<Report, Error> {
     let opened = read::open(path, pick)?;
-    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let name = path
+        .file_name()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default();
     let recognition = recognise(&opened.facts.header, &name);
     let exposure = exposure(&opened.facts.header);
     let mut tick = |done: usize, total: usize| {
@@ -46,10 +49,18 @@ pub fn run(path: &Path, pick: Pick, control: Control<'_>) -> Result<Report, Erro
             SurveyError::Stopped => Error::Cancelled,
         })?;
     let mut facts = opened.facts;
-    if matches!(facts.container, read::Container::Fits | read::Container::FitsTiled)
-        && let Some(notice) = read::fits::checksum_notice(path, facts.hdu)
+    if matches!(
+        facts.container,
+        read::Container::Fits | read::Container::FitsTiled
+    ) && let Some(notice) = read::fits::checksum_notice(path, facts.hdu)
     {
         facts.notices.push(notice);
     }
-    Ok(Report { path: path.to_owned(), facts, recognition, exposure, survey })
+    Ok(Report {
+        path: path.to_owned(),
+        facts,
+        recognition,
+        exposure,
+        survey,
+    })
 }

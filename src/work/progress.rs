@@ -33,6 +33,10 @@ impl Control<'_> {
     /// # Errors
     /// [`Error::Cancelled`] once someone has asked to stop.
     pub fn check(&self) -> Result<(), Error> {
-        if self.cancel.load(Ordering::Relaxed) { Err(Error::Cancelled) } else { Ok(()) }
+        if self.cancel.load(Ordering::Relaxed) {
+            Err(Error::Cancelled)
+        } else {
+            Ok(())
+        }
     }
 }

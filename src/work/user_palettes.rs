@@ -25,10 +25,15 @@ const LARGEST_PALETTE: u64 = 1 << 20;
 /// Reads every `.toml` in a folder. A folder that is not there holds none.
 pub fn read(folder: &Path) -> Found {
     let mut found = Found::default();
-    let Ok(entries) = std::fs::read_dir(folder) else { return found };
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return found;
+    };
     let mut paths: Vec<PathBuf> = entries
         .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml")))
+        .filter(|path| {
+            path.extension()
+                .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
+        })
         .collect();
     paths.sort();
     for path in paths {

@@ -103,9 +103,10 @@ fn check_composite(
         match inputs::sha256(composite, control) {
             Ok(hash) if hash == record.composite.sha256 => (true, "unchanged".to_owned()),
             Ok(_) => match decoded_hash(record, composite) {
-                Some(hash) if hash == record.composite.pixels_sha256 => {
-                    (false, "the file was changed, its pixels were not".to_owned())
-                }
+                Some(hash) if hash == record.composite.pixels_sha256 => (
+                    false,
+                    "the file was changed, its pixels were not".to_owned(),
+                ),
                 Some(_) => (false, "its pixels were changed".to_owned()),
                 None => (false, "changed since the record was made".to_owned()),
             },
@@ -114,14 +115,27 @@ fn check_composite(
         }
     };
     let file = Some(record.composite.file.clone());
-    Ok(Check { what: "composite".into(), file, holds, detail })
+    Ok(Check {
+        what: "composite".into(),
+        file,
+        holds,
+        detail,
+    })
 }
 
 // SHA-256 of a composite's decoded samples, for the kinds that can be read back.
 fn decoded_hash(record: &Record, composite: &Path) -> Option<String> {
     let depth: Depth = record.composite.depth.parse().ok()?;
     let planes: Vec<_> = (1..=3)
-        .map(|plane| read::open(composite, Pick { hdu: None, plane: Some(plane) }))
+        .map(|plane| {
+            read::open(
+                composite,
+                Pick {
+                    hdu: None,
+                    plane: Some(plane),
+                },
+            )
+        })
         .collect::<Result<_, _>>()
         .ok()?;
     let size = planes.first()?.rows.size();
@@ -162,7 +176,12 @@ fn check_pixels(
             Err(error) => (false, format!("could not be made again: {error}")),
         }
     };
-    Ok(Check { what: "pixels".into(), file: None, holds, detail })
+    Ok(Check {
+        what: "pixels".into(),
+        file: None,
+        holds,
+        detail,
+    })
 }
 
 fn composed_hash(
@@ -187,18 +206,29 @@ fn composed_hash(
             .and_then(|(_, place)| place.clone())
             .unwrap_or_else(|| PathBuf::from(&channel.file))
     })?;
-    let taking_part: Vec<&Input> =
-        opened.iter().filter(|input| needed.contains(&input.channel)).collect();
-    let Some(first) = taking_part.first() else { return Ok(hex(&Sha256::new().finalize())) };
+    let taking_part: Vec<&Input> = opened
+        .iter()
+        .filter(|input| needed.contains(&input.channel))
+        .collect();
+    let Some(first) = taking_part.first() else {
+        return Ok(hex(&Sha256::new().finalize()));
+    };
     let size = first.opened.facts.size;
     let mut sources: Vec<Source<'_>> = taking_part
         .iter()
-        .map(|input| Source { rows: &*input.opened.rows, watch: None })
+        .map(|input| Source {
+            rows: &*input.opened.rows,
+            watch: None,
+        })
         .collect();
     let mut sink = Hashing(Sha256::new());
     let run = Run {
         cancel: control.cancel,
-        progress: &|row| control.progress.report("composing again", row as u64, size.height as u64),
+        progress: &|row| {
+            control
+                .progress
+                .report("composing again", row as u64, size.height as u64)
+        },
     };
     let step_rows = compose::rows_in_flight(size, sources.len(), depth, memory);
     compose::compose(&composition, &mut sources, &mut sink, step_rows, &run).map_err(|error| {

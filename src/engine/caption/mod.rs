@@ -24,7 +24,9 @@ pub struct Shown {
 }
 
 /// Three captions of one picture.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[derive(
+    Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
 #[serde(deny_unknown_fields)]
 pub struct Caption {
     /// For a post: a sentence or two.
@@ -48,7 +50,10 @@ pub fn write(about: &About, object: &str, shown: &[Shown]) -> Caption {
         let at_least = if whole_total { "" } else { "at least " };
         format!("{at_least}{}", hours_minutes(total))
     });
-    let colored: Vec<&Shown> = shown.iter().filter(|line| line.color_name.is_some()).collect();
+    let colored: Vec<&Shown> = shown
+        .iter()
+        .filter(|line| line.color_name.is_some())
+        .collect();
     let natural = colored.iter().all(|line| line.natural);
     let kind = match (natural, colored.iter().any(|line| line.natural)) {
         (true, _) => {
@@ -59,7 +64,13 @@ pub fn write(about: &About, object: &str, shown: &[Shown]) -> Caption {
     };
     let brief: Vec<String> = colored
         .iter()
-        .map(|line| format!("{} {}", line.name, line.color_name.as_deref().unwrap_or_default()))
+        .map(|line| {
+            format!(
+                "{} {}",
+                line.name,
+                line.color_name.as_deref().unwrap_or_default()
+            )
+        })
         .collect();
     let short = match &time {
         Some(time) => format!("{subject}. {kind}: {}. {time} of exposure.", and(&brief)),
@@ -83,20 +94,36 @@ pub fn write(about: &About, object: &str, shown: &[Shown]) -> Caption {
         .collect();
     if let Some(time) = &time {
         long.push_str(&format!(" Exposure: {}", times.join(", ")));
-        long.push_str(&if times.len() > 1 { format!("; {time} in all.") } else { ".".into() });
+        long.push_str(&if times.len() > 1 {
+            format!("; {time} in all.")
+        } else {
+            ".".into()
+        });
     }
     if !about.credit.is_empty() {
         long.push_str(&format!(" Credit: {}.", about.credit.trim_end_matches('.')));
     }
-    let what = if object.is_empty() { "part of the night sky".to_owned() } else { object.to_owned() };
-    let plural = if colored.len() == 1 { "filter" } else { "filters" };
+    let what = if object.is_empty() {
+        "part of the night sky".to_owned()
+    } else {
+        object.to_owned()
+    };
+    let plural = if colored.len() == 1 {
+        "filter"
+    } else {
+        "filters"
+    };
     let alt = format!(
         "Colour composite of {what} from {} {plural}: {}.",
         count(colored.len()),
         and(&colored
             .iter()
             .map(|line| {
-                format!("{} shown {}", line.name, line.color_name.as_deref().unwrap_or_default())
+                format!(
+                    "{} shown {}",
+                    line.name,
+                    line.color_name.as_deref().unwrap_or_default()
+                )
             })
             .collect::<Vec<_>>())
     );
@@ -134,9 +161,12 @@ fn and(items: &[String]) -> String {
 }
 
 fn count(n: usize) -> String {
-    const WORDS: [&str; 10] =
-        ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];
-    WORDS.get(n).map_or_else(|| n.to_string(), |word| (*word).to_owned())
+    const WORDS: [&str; 10] = [
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
+    ];
+    WORDS
+        .get(n)
+        .map_or_else(|| n.to_string(), |word| (*word).to_owned())
 }
 
 #[cfg(test)]
@@ -149,7 +179,11 @@ mod tests {
             center_nm: nm,
             width_nm: Some(5.0),
             broad: false,
-            also_passes: if name == "hydrogen-alpha" { vec!["[N II]".into()] } else { vec![] },
+            also_passes: if name == "hydrogen-alpha" {
+                vec!["[N II]".into()]
+            } else {
+                vec![]
+            },
             color_name: color.map(str::to_owned),
             natural,
             exposure_s: Some(24_000.0),
@@ -168,11 +202,23 @@ mod tests {
             "Lantern Shell. Mapped colour, not what an eye would see: ionised sulfur red and \
              hydrogen-alpha green. 13 h 20 m of exposure."
         );
-        assert!(caption.long.contains("hydrogen-alpha (656 nm, with some [N II]) is shown green"));
+        assert!(
+            caption
+                .long
+                .contains("hydrogen-alpha (656 nm, with some [N II]) is shown green")
+        );
         assert!(caption.alt.contains("two filters"));
-        let natural = write(&About::default(), "", &[shown("hydrogen-alpha", 656.28, Some("red"), true)]);
+        let natural = write(
+            &About::default(),
+            "",
+            &[shown("hydrogen-alpha", 656.28, Some("red"), true)],
+        );
         assert!(natural.short.contains("Natural colour"));
-        let one = write(&About::default(), "", &[shown("a", 1.0, None, false), lines[0].clone()]);
+        let one = write(
+            &About::default(),
+            "",
+            &[shown("a", 1.0, None, false), lines[0].clone()],
+        );
         assert!(one.long.contains("brightness comes from a"));
     }
 

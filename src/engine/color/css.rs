@@ -56,7 +56,10 @@ mod tests {
         for (text, truth) in cases {
             let light = linear_srgb(text).expect(text);
             for (a, b) in light.iter().zip(truth) {
-                assert!((a - b).abs() < 2e-3 * b.abs().max(0.01), "{text}: {light:?}");
+                assert!(
+                    (a - b).abs() < 2e-3 * b.abs().max(0.01),
+                    "{text}: {light:?}"
+                );
             }
         }
     }
@@ -64,7 +67,10 @@ mod tests {
     #[test]
     fn mistakes_say_what_to_write() {
         assert!(matches!(linear_srgb("#12345"), Err(CssError::Syntax(_))));
-        assert!(matches!(linear_srgb("rgb(1 2 3 / 50%)"), Err(CssError::Transparent(_))));
+        assert!(matches!(
+            linear_srgb("rgb(1 2 3 / 50%)"),
+            Err(CssError::Transparent(_))
+        ));
         assert!(matches!(linear_srgb(""), Err(CssError::Syntax(_))));
     }
 }

@@ -21,7 +21,10 @@ pub fn pure_color(hue_deg: f64) -> [f64; 3] {
     let from_red = |hue: f64| (hue - start).rem_euclid(360.0);
     let target = from_red(hue_deg);
     let corner_angles = CORNERS.map(|corner| from_red(oklch(corner)[2]));
-    let segment = (0..6).rev().find(|&i| corner_angles[i] <= target).unwrap_or(0);
+    let segment = (0..6)
+        .rev()
+        .find(|&i| corner_angles[i] <= target)
+        .unwrap_or(0);
     let (from, to) = (CORNERS[segment], CORNERS[(segment + 1) % 6]);
     let point = |s: f64| -> [f64; 3] { std::array::from_fn(|i| from[i] + s * (to[i] - from[i])) };
     let (mut low, mut high) = (0.0, 1.0);
@@ -50,7 +53,10 @@ mod tests {
             let color = pure_color(hue);
             let max = color.iter().copied().fold(f64::MIN, f64::max);
             let min = color.iter().copied().fold(f64::MAX, f64::min);
-            assert!((max - 1.0).abs() < 1e-9 && min.abs() < 1e-9, "{hue}: {color:?}");
+            assert!(
+                (max - 1.0).abs() < 1e-9 && min.abs() < 1e-9,
+                "{hue}: {color:?}"
+            );
             let back = oklch(color)[2];
             let off = (back - hue + 180.0).rem_euclid(360.0) - 180.0;
             assert!(off.abs() < 1e-6, "{hue} came back as {back}");
@@ -60,7 +66,10 @@ mod tests {
     #[test]
     fn primaries_and_turns() {
         let green = pure_color(142.4953);
-        assert!(green[1] == 1.0 && green[0] < 1e-3 && green[2] < 1e-3, "{green:?}");
+        assert!(
+            green[1] == 1.0 && green[0] < 1e-3 && green[2] < 1e-3,
+            "{green:?}"
+        );
         assert_eq!(pure_color(-30.0), pure_color(330.0));
     }
 }

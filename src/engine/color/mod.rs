@@ -1,6 +1,8 @@
-//! Colour: spaces, conversions, the eye, words.
+//! Colour: spaces, conversions, the eye, differences, words.
 
 pub mod css;
+
+pub mod difference;
 
 pub mod edge;
 
@@ -11,5 +13,7 @@ pub mod oklab;
 pub mod space;
 
 pub mod transfer;
+
+pub mod vision;
 
 pub mod words;

@@ -62,7 +62,12 @@ mod tests {
     #[test]
     fn the_table_is_whole() {
         assert_eq!(table().len(), 401);
-        assert!(table().iter().flatten().all(|value| value.is_finite() && *value >= 0.0));
+        assert!(
+            table()
+                .iter()
+                .flatten()
+                .all(|value| value.is_finite() && *value >= 0.0)
+        );
         // The y function peaks at 555 nm with 1 in the published table.
         assert_eq!(matching_functions(555.0).map(|[_, y, _]| y), Some(1.0));
     }

@@ -7,9 +7,7 @@ use serde::{Deserialize, Serialize};
 pub type Matrix = [[f64; 3]; 3];
 
 /// The colour space of a finished picture.
-#[derive(
-    Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema,
-)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Space {
     /// sRGB, IEC 61966-2-1.
@@ -56,7 +54,9 @@ impl Space {
     /// Linear light of this space to CIE XYZ (Y of white is 1), by the usual
     /// derivation from primaries and white (SMPTE RP 177).
     pub fn to_xyz(self) -> Matrix {
-        let columns = self.primaries().map(|[x, y]| [x / y, 1.0, (1.0 - x - y) / y]);
+        let columns = self
+            .primaries()
+            .map(|[x, y]| [x / y, 1.0, (1.0 - x - y) / y]);
         let [r, g, b] = columns;
         let corners = [[r[0], g[0], b[0]], [r[1], g[1], b[1]], [r[2], g[2], b[2]]];
         let [x, y] = D65;
@@ -129,7 +129,10 @@ mod tests {
         // CSS Color 4 and the standards print these rows of XYZ to linear RGB.
         let published = [
             (Space::Srgb, [3.240_969_94, -1.537_383_18, -0.498_610_76]),
-            (Space::DisplayP3, [2.493_496_91, -0.931_383_62, -0.402_710_78]),
+            (
+                Space::DisplayP3,
+                [2.493_496_91, -0.931_383_62, -0.402_710_78],
+            ),
             (Space::Rec2020, [1.716_651_19, -0.355_670_78, -0.253_366_28]),
         ];
         for (space, row) in published {
@@ -144,7 +147,10 @@ mod tests {
     fn white_stays_white() {
         for space in Space::ALL {
             let white = apply(&space.from_linear_srgb(), [1.0; 3]);
-            assert!(white.iter().all(|v| (v - 1.0).abs() < 1e-12), "{space:?}: {white:?}");
+            assert!(
+                white.iter().all(|v| (v - 1.0).abs() < 1e-12),
+                "{space:?}: {white:?}"
+            );
             assert!((space.luminance_weights().iter().sum::<f64>() - 1.0).abs() < 1e-12);
         }
     }

@@ -41,7 +41,11 @@ pub fn srgb_decode(y: f32) -> f32 {
 pub fn srgb_encode(light: f32) -> f32 {
     let safe = if light > 0.003 { light } else { 0.003 };
     let high = 1.055 * num::exp2((1.0 / 2.4) * num::log2(safe)) - 0.055;
-    if light <= 0.003_130_8 { light * 12.92 } else { high }
+    if light <= 0.003_130_8 {
+        light * 12.92
+    } else {
+        high
+    }
 }
 
 // BT.2020 at full precision: the two pieces meet in value and slope.
@@ -53,7 +57,11 @@ const REC2020_BETA: f32 = 0.018_053_97;
 pub fn rec2020_encode(light: f32) -> f32 {
     let safe = if light > 0.018 { light } else { 0.018 };
     let high = REC2020_ALPHA * num::exp2(0.45 * num::log2(safe)) - (REC2020_ALPHA - 1.0);
-    if light < REC2020_BETA { light * 4.5 } else { high }
+    if light < REC2020_BETA {
+        light * 4.5
+    } else {
+        high
+    }
 }
 
 #[cfg(test)]

@@ -27,7 +27,10 @@ pub fn color_name(linear_srgb: [f64; 3]) -> &'static str {
     if chroma < 0.02 {
         return "Grayscale";
     }
-    WORDS.iter().find(|(end, _)| hue < *end).map_or("Red", |(_, word)| word)
+    WORDS
+        .iter()
+        .find(|(end, _)| hue < *end)
+        .map_or("Red", |(_, word)| word)
 }
 
 #[cfg(test)]

@@ -10,7 +10,11 @@ pub fn hold_hue(c: [f32; 3], luminance_weights: [f32; 3]) -> [f32; 3] {
     let least = c[0].min(c[1]).min(c[2]);
     let outside = least < 0.0;
     let dark = outside && luminance <= 0.0;
-    let share = if outside && !dark { luminance / (luminance - least) } else { 1.0 };
+    let share = if outside && !dark {
+        luminance / (luminance - least)
+    } else {
+        1.0
+    };
     let grey = if outside && !dark { luminance } else { 0.0 };
     let base = grey - share * grey;
     let inside = [

@@ -39,7 +39,11 @@ impl Prepared {
     pub fn run(&self, light: &mut LightBlock, brightness: &Block) {
         if let Some(amount) = self.luminance_amount {
             for i in 0..LANES {
-                put(light, i, take_brightness(&self.oklab, get(light, i), brightness[i], amount));
+                put(
+                    light,
+                    i,
+                    take_brightness(&self.oklab, get(light, i), brightness[i], amount),
+                );
             }
         }
         if let Some(factor) = self.saturation {
@@ -55,7 +59,11 @@ impl Prepared {
         match self.gamut {
             Some(Gamut::HoldHue) => {
                 for i in 0..LANES {
-                    put(light, i, gamut::hold_hue(get(light, i), self.luminance_weights));
+                    put(
+                        light,
+                        i,
+                        gamut::hold_hue(get(light, i), self.luminance_weights),
+                    );
                 }
             }
             Some(Gamut::Clip) => {
@@ -97,7 +105,11 @@ fn take_brightness(oklab: &PixelOklab, c: [f32; 3], g: f32, k: f32) -> [f32; 3] 
     let unit_lightness = oklab.lightness(unit);
     let wanted = (1.0 - k) * num::cbrt(size) * unit_lightness + k * num::cbrt(g);
     let colored = unit_lightness != 0.0 && scale < f32::INFINITY;
-    let ratio = if colored { wanted / unit_lightness } else { 1.0 };
+    let ratio = if colored {
+        wanted / unit_lightness
+    } else {
+        1.0
+    };
     let factor = ratio * ratio * ratio;
     let grey = g * (k * k * k);
     [
@@ -115,7 +127,12 @@ mod tests {
     #[test]
     fn brightness_is_taken_and_hue_stays() {
         let oklab = PixelOklab::new();
-        for c in [[0.4, 0.1, 0.02], [1e-12, 3e-12, 0.0], [2.0, -0.2, 0.1], [1e-30, 0.0, 0.0]] {
+        for c in [
+            [0.4, 0.1, 0.02],
+            [1e-12, 3e-12, 0.0],
+            [2.0, -0.2, 0.1],
+            [1e-30, 0.0, 0.0],
+        ] {
             for k in [0.0_f32, 0.5, 1.0] {
                 let g = 0.3_f32;
                 let out = take_brightness(&oklab, c, g, k);
@@ -123,9 +140,15 @@ mod tests {
                 let after = oklch(out.map(f64::from));
                 let wanted =
                     (1.0 - f64::from(k)) * before[0] + f64::from(k) * libm::cbrt(f64::from(g));
-                assert!((after[0] - wanted).abs() < 2e-6, "{c:?} {k}: {after:?} {wanted}");
+                assert!(
+                    (after[0] - wanted).abs() < 2e-6,
+                    "{c:?} {k}: {after:?} {wanted}"
+                );
                 if wanted > 1e-3 {
-                    assert!((after[2] - before[2]).abs() < 1e-2, "{c:?}: {before:?} {after:?}");
+                    assert!(
+                        (after[2] - before[2]).abs() < 1e-2,
+                        "{c:?}: {before:?} {after:?}"
+                    );
                 }
             }
         }

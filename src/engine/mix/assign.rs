@@ -46,9 +46,11 @@ pub fn assignments(recipe: &Recipe, rendition: &Rendition) -> Result<Vec<Assignm
                 css::linear_srgb(text).map_err(|error| AssignError::Css(id.clone(), error))?
             }
             ColorValue::Vector(vector) => *vector,
-            ColorValue::Hue { hue, saturation, strength } => {
-                hue_vector(*hue, *saturation, *strength)
-            }
+            ColorValue::Hue {
+                hue,
+                saturation,
+                strength,
+            } => hue_vector(*hue, *saturation, *strength),
             ColorValue::Natural => {
                 let channel = &recipe.channels[channel];
                 natural_color(&channel.line, channel.center_nm)
@@ -56,7 +58,11 @@ pub fn assignments(recipe: &Recipe, rendition: &Rendition) -> Result<Vec<Assignm
             }
         };
         let natural = *value == ColorValue::Natural;
-        assigned.push(Assignment { channel, linear_srgb, natural });
+        assigned.push(Assignment {
+            channel,
+            linear_srgb,
+            natural,
+        });
     }
     assigned.sort_by_key(|assignment| assignment.channel);
     if rendition.eye {
@@ -67,8 +73,7 @@ pub fn assignments(recipe: &Recipe, rendition: &Rendition) -> Result<Vec<Assignm
 
 /// The vector of a hue: `strength * ((1 - saturation) * white + saturation * pure)`.
 pub fn hue_vector(hue_deg: f64, saturation: f64, strength: f64) -> [f64; 3] {
-    edge::pure_color(hue_deg)
-        .map(|pure| strength * ((1.0 - saturation) + saturation * pure))
+    edge::pure_color(hue_deg).map(|pure| strength * ((1.0 - saturation) + saturation * pure))
 }
 
 /// The natural colour of a channel, linear sRGB with a largest component of 1:
@@ -96,8 +101,9 @@ fn weigh_by_eye(recipe: &Recipe, assigned: &mut [Assignment]) {
     let brightest = assigned.iter().filter_map(efficiency).fold(0.0, f64::max);
     for assignment in assigned {
         if let Some(efficiency) = efficiency(assignment) {
-            assignment.linear_srgb =
-                assignment.linear_srgb.map(|component| component * efficiency / brightest);
+            assignment.linear_srgb = assignment
+                .linear_srgb
+                .map(|component| component * efficiency / brightest);
         }
     }
 }
@@ -126,10 +132,15 @@ mod tests {
 
     #[test]
     fn every_notation_gives_its_vector() {
-        let recipe =
-            recipe("sii = [2, 0, -1], ha = \"#fff\", oiii = { hue = 142.495, saturation = 0.25, strength = 2 }", false);
+        let recipe = recipe(
+            "sii = [2, 0, -1], ha = \"#fff\", oiii = { hue = 142.495, saturation = 0.25, strength = 2 }",
+            false,
+        );
         let assigned = assignments(&recipe, &recipe.renditions[0]).expect("sound");
-        assert_eq!(assigned.iter().map(|a| a.channel).collect::<Vec<_>>(), [0, 1, 2]);
+        assert_eq!(
+            assigned.iter().map(|a| a.channel).collect::<Vec<_>>(),
+            [0, 1, 2]
+        );
         assert_eq!(assigned[1].linear_srgb, [1.0; 3]);
         assert_eq!(assigned[2].linear_srgb, [2.0, 0.0, -1.0]);
         // A quarter of pure green and three quarters of white, twice.
@@ -140,7 +151,10 @@ mod tests {
 
     #[test]
     fn the_eye_weighs_lines_by_the_y_function() {
-        let recipe = recipe("oiii = \"natural\", ha = \"natural\", sii = \"natural\", r = \"natural\"", true);
+        let recipe = recipe(
+            "oiii = \"natural\", ha = \"natural\", sii = \"natural\", r = \"natural\"",
+            true,
+        );
         let assigned = assignments(&recipe, &recipe.renditions[0]).expect("sound");
         let largest: Vec<f64> = assigned
             .iter()

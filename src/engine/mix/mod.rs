@@ -30,7 +30,10 @@ impl Mixer {
     #[inline(always)]
     pub fn new(blend: Blend) -> Self {
         let start = if blend == Blend::Screen { 1.0 } else { 0.0 };
-        Self { blend, sum: [[start; LANES]; 3] }
+        Self {
+            blend,
+            sum: [[start; LANES]; 3],
+        }
     }
 
     /// Adds a channel: its tones and its colour vector.
@@ -106,8 +109,11 @@ mod tests {
 
     #[test]
     fn one_channel_on_each_primary_gives_the_same_picture() {
-        let channels =
-            [(0.2, [1.0, 0.0, 0.0]), (0.5, [0.0, 1.0, 0.0]), (0.9, [0.0, 0.0, 1.0])];
+        let channels = [
+            (0.2, [1.0, 0.0, 0.0]),
+            (0.5, [0.0, 1.0, 0.0]),
+            (0.9, [0.0, 0.0, 1.0]),
+        ];
         let light = mix(Blend::Light, &channels);
         for blend in [Blend::Tone, Blend::Screen] {
             for (a, b) in mix(blend, &channels).iter().zip(light) {

@@ -34,22 +34,34 @@ pub fn whole(recipe: &Recipe) -> Result<(), Problem> {
     let at = |place: String| move |(what, hint)| Problem { place, what, hint };
     if recipe.recipe != VERSION {
         let what = format!("`recipe = {}` is no format version", recipe.recipe);
-        return Err(at("recipe".into())((what, format!("write `recipe = {VERSION}`"))));
+        return Err(at("recipe".into())((
+            what,
+            format!("write `recipe = {VERSION}`"),
+        )));
     }
     if recipe.channels.is_empty() {
         let hint = "add a [[channel]] with id, file, line and [channel.stretch]";
-        return Err(at("channels".into())(("there is no channel".into(), hint.into())));
+        return Err(at("channels".into())((
+            "there is no channel".into(),
+            hint.into(),
+        )));
     }
     if recipe.renditions.is_empty() {
         let hint = "add a [[rendition]] with id and colors";
-        return Err(at("renditions".into())(("there is no rendition".into(), hint.into())));
+        return Err(at("renditions".into())((
+            "there is no rendition".into(),
+            hint.into(),
+        )));
     }
     let ids = || recipe.channels.iter().map(|channel| channel.id.as_str());
     if let Some(reference) = &recipe.reference
         && recipe.channel(reference).is_none()
     {
         let what = format!("there is no channel `{reference}`");
-        return Err(at("reference".into())((what, nearest_hint(reference, ids()))));
+        return Err(at("reference".into())((
+            what,
+            nearest_hint(reference, ids()),
+        )));
     }
     let mut seen = BTreeSet::new();
     for channel in &recipe.channels {
@@ -69,10 +81,16 @@ pub fn whole(recipe: &Recipe) -> Result<(), Problem> {
 fn id<'a>(id: &'a str, seen: &mut BTreeSet<&'a str>) -> Checked {
     let sound = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-' || c == '_';
     if id.is_empty() || !id.chars().all(sound) {
-        return fail(format!("`id = \"{id}\"` is not an id"), "use a-z, 0-9, - and _ only");
+        return fail(
+            format!("`id = \"{id}\"` is not an id"),
+            "use a-z, 0-9, - and _ only",
+        );
     }
     if !seen.insert(id) {
-        return fail(format!("the id `{id}` is there twice"), "give each its own id");
+        return fail(
+            format!("the id `{id}` is there twice"),
+            "give each its own id",
+        );
     }
     Ok(())
 }
@@ -81,7 +99,10 @@ fn finite(key: &str, value: f64) -> Checked {
     if value.is_finite() {
         Ok(())
     } else {
-        fail(format!("`{key} = {value}` is not a number"), format!("give `{key}` a finite number"))
+        fail(
+            format!("`{key} = {value}` is not a number"),
+            format!("give `{key}` a finite number"),
+        )
     }
 }
 
@@ -91,13 +112,19 @@ fn positive(key: &str, value: Option<f64>) -> Checked {
     if value > 0.0 {
         Ok(())
     } else {
-        fail(format!("`{key} = {value}` is not above 0"), format!("give `{key}` a value above 0"))
+        fail(
+            format!("`{key} = {value}` is not above 0"),
+            format!("give `{key}` a value above 0"),
+        )
     }
 }
 
 fn channel(channel: &Channel) -> Checked {
     if channel.file.is_empty() {
-        return fail("`file` is empty", "name the stack, relative to the recipe's folder");
+        return fail(
+            "`file` is empty",
+            "name the stack, relative to the recipe's folder",
+        );
     }
     if lines::line(&channel.line).is_none() {
         let known = lines::lines().iter().map(|line| line.id.as_str());
@@ -116,7 +143,10 @@ fn channel(channel: &Channel) -> Checked {
     if let Some(level) = &channel.level
         && !(1..=3).contains(&level.degree)
     {
-        let what = format!("`level.degree = {}` is no degree of a sky model", level.degree);
+        let what = format!(
+            "`level.degree = {}` is no degree of a sky model",
+            level.degree
+        );
         return fail(what, "write 1, 2 or 3");
     }
     stretch(&channel.stretch)
@@ -147,7 +177,13 @@ fn align(align: &Align) -> Checked {
 }
 
 fn stretch(stretch: &Stretch) -> Checked {
-    let Stretch { black, white, shape, amount, curve } = stretch;
+    let Stretch {
+        black,
+        white,
+        shape,
+        amount,
+        curve,
+    } = stretch;
     finite("stretch.black", *black)?;
     finite("stretch.white", *white)?;
     let range = white - black;
@@ -165,14 +201,20 @@ fn stretch(stretch: &Stretch) -> Checked {
     let sound = match (shape, amount) {
         (Shape::Linear, _) => true,
         (_, None) => {
-            return fail("`stretch.amount` is missing", "every shape but `linear` needs it");
+            return fail(
+                "`stretch.amount` is missing",
+                "every shape but `linear` needs it",
+            );
         }
         (Shape::Bias, Some(amount)) => *amount > 0.0 && *amount < 1.0,
         (_, Some(amount)) => *amount > 0.0,
     };
     if !sound {
         return fail(
-            format!("`stretch.amount = {}` is out of range", amount.unwrap_or_default()),
+            format!(
+                "`stretch.amount = {}` is out of range",
+                amount.unwrap_or_default()
+            ),
             "asinh, log and power take more than 0; bias takes 0 to 1 without the ends",
         );
     }
@@ -184,7 +226,10 @@ fn stretch(stretch: &Stretch) -> Checked {
 
 fn curve(points: &[[f64; 2]]) -> Checked {
     if points.len() < 2 {
-        return fail("`stretch.curve` has fewer than two points", "give two or leave it out");
+        return fail(
+            "`stretch.curve` has fewer than two points",
+            "give two or leave it out",
+        );
     }
     for [x, y] in points {
         if !(0.0..=1.0).contains(x) || !(0.0..=1.0).contains(y) {
@@ -215,7 +260,10 @@ fn curve(points: &[[f64; 2]]) -> Checked {
 fn rendition(rendition: &Rendition, recipe: &Recipe) -> Checked {
     let ids = || recipe.channels.iter().map(|channel| channel.id.as_str());
     if rendition.colors.is_empty() {
-        return fail("`colors` names no channel", "give at least one channel a color");
+        return fail(
+            "`colors` names no channel",
+            "give at least one channel a color",
+        );
     }
     for (id, value) in &rendition.colors {
         let Some(channel) = recipe.channel(id) else {
@@ -227,7 +275,10 @@ fn rendition(rendition: &Rendition, recipe: &Recipe) -> Checked {
     if let Some(saturation) = rendition.saturation {
         finite("saturation", saturation)?;
         if saturation < 0.0 {
-            return fail(format!("`saturation = {saturation}` is below 0"), "0 is grey, 1 as mixed");
+            return fail(
+                format!("`saturation = {saturation}` is below 0"),
+                "0 is grey, 1 as mixed",
+            );
         }
     }
     match &rendition.luminance {
@@ -240,12 +291,19 @@ fn color(id: &str, value: &ColorValue, channel: &Channel) -> Checked {
     match value {
         ColorValue::Css(text) => match crate::engine::color::css::linear_srgb(text) {
             Ok(_) => Ok(()),
-            Err(error) => fail(format!("colors.{id}: {error}"), "see CSS Color 4 for the notation"),
+            Err(error) => fail(
+                format!("colors.{id}: {error}"),
+                "see CSS Color 4 for the notation",
+            ),
         },
-        ColorValue::Vector(vector) => {
-            vector.iter().try_for_each(|component| finite(&format!("colors.{id}"), *component))
-        }
-        ColorValue::Hue { hue, saturation, strength } => {
+        ColorValue::Vector(vector) => vector
+            .iter()
+            .try_for_each(|component| finite(&format!("colors.{id}"), *component)),
+        ColorValue::Hue {
+            hue,
+            saturation,
+            strength,
+        } => {
             finite(&format!("colors.{id}.hue"), *hue)?;
             finite(&format!("colors.{id}.strength"), *strength)?;
             if !(0.0..=1.0).contains(saturation) {
@@ -283,11 +341,17 @@ fn luminance(luminance: &Luminance, recipe: &Recipe) -> Checked {
     }
     let total: f64 = luminance.from.values().sum();
     if total <= 0.0 || !total.is_finite() {
-        return fail("the weights of `luminance.from` sum to nothing", "give one at least above 0");
+        return fail(
+            "the weights of `luminance.from` sum to nothing",
+            "give one at least above 0",
+        );
     }
     if !(0.0..=1.0).contains(&luminance.amount) {
         let what = format!("`luminance.amount = {}` is out of range", luminance.amount);
-        return fail(what, "0 leaves the mix alone, 1 takes the brightness wholly");
+        return fail(
+            what,
+            "0 leaves the mix alone, 1 takes the brightness wholly",
+        );
     }
     Ok(())
 }

@@ -28,7 +28,8 @@ pub enum ColorValue {
     Natural,
 }
 
-const EXPECTED: &str = "a CSS color string, \"natural\", [r, g, b], or { hue, saturation, strength }";
+const EXPECTED: &str =
+    "a CSS color string, \"natural\", [r, g, b], or { hue, saturation, strength }";
 
 impl Serialize for ColorValue {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -36,7 +37,11 @@ impl Serialize for ColorValue {
             Self::Css(text) => serializer.serialize_str(text),
             Self::Natural => serializer.serialize_str("natural"),
             Self::Vector(vector) => vector.serialize(serializer),
-            Self::Hue { hue, saturation, strength } => {
+            Self::Hue {
+                hue,
+                saturation,
+                strength,
+            } => {
                 let mut map = serializer.serialize_map(None)?;
                 map.serialize_entry("hue", hue)?;
                 map.serialize_entry("saturation", saturation)?;
@@ -142,7 +147,9 @@ mod tests {
     }
 
     fn parse(text: &str) -> Result<ColorValue, String> {
-        toml::from_str::<Holder>(text).map(|h| h.color).map_err(|e| e.message().to_owned())
+        toml::from_str::<Holder>(text)
+            .map(|h| h.color)
+            .map_err(|e| e.message().to_owned())
     }
 
     #[test]
@@ -150,10 +157,17 @@ mod tests {
         for (text, value) in [
             ("color = \"#e0603a\"", ColorValue::Css("#e0603a".into())),
             ("color = \"natural\"", ColorValue::Natural),
-            ("color = [0, 1.5, -0.25]", ColorValue::Vector([0.0, 1.5, -0.25])),
+            (
+                "color = [0, 1.5, -0.25]",
+                ColorValue::Vector([0.0, 1.5, -0.25]),
+            ),
             (
                 "color = { hue = 264 }",
-                ColorValue::Hue { hue: 264.0, saturation: 1.0, strength: 1.0 },
+                ColorValue::Hue {
+                    hue: 264.0,
+                    saturation: 1.0,
+                    strength: 1.0,
+                },
             ),
         ] {
             let parsed = parse(text).expect(text);

@@ -59,7 +59,10 @@ pub fn write(recipe: &Recipe) -> Result<String, toml::ser::Error> {
 fn place_of(text: &str, span: Option<std::ops::Range<usize>>) -> String {
     span.map_or_else(String::new, |span| {
         let before = &text.as_bytes()[..span.start.min(text.len())];
-        format!(", line {}", 1 + before.iter().filter(|byte| **byte == b'\n').count())
+        format!(
+            ", line {}",
+            1 + before.iter().filter(|byte| **byte == b'\n').count()
+        )
     })
 }
 
@@ -69,7 +72,11 @@ fn reword(message: &str) -> (String, String) {
     let message = message.trim().replace('\n', "; ");
     let names: Vec<&str> = message.split('`').skip(1).step_by(2).collect();
     if message.starts_with("unknown field") || message.starts_with("unknown variant") {
-        let kind = if message.starts_with("unknown field") { "key" } else { "value" };
+        let kind = if message.starts_with("unknown field") {
+            "key"
+        } else {
+            "value"
+        };
         if let Some((unknown, known)) = names.split_first() {
             let what = format!("unknown {kind} `{unknown}`");
             return (what, nearest_hint(unknown, known.iter().copied()));
@@ -78,12 +85,18 @@ fn reword(message: &str) -> (String, String) {
     if message.starts_with("missing field")
         && let Some(name) = names.first()
     {
-        return (format!("the key `{name}` is missing"), format!("add `{name} = ...`"));
+        return (
+            format!("the key `{name}` is missing"),
+            format!("add `{name} = ...`"),
+        );
     }
     if message.contains("duplicate key") {
         return (message, "keep one of the two".to_owned());
     }
-    (message, "see `linehue compose --help` for what a recipe holds".to_owned())
+    (
+        message,
+        "see `linehue compose --help` for what a recipe holds".to_owned(),
+    )
 }
 
 /// `did you mean ...?`, or the list of what is known.
@@ -91,7 +104,12 @@ pub fn nearest_hint<'a>(unknown: &str, known: impl Iterator<Item = &'a str> + Cl
     let lower = unknown.to_lowercase();
     let nearest = known
         .clone()
-        .map(|name| (strsim::damerau_levenshtein(&lower, &name.to_lowercase()), name))
+        .map(|name| {
+            (
+                strsim::damerau_levenshtein(&lower, &name.to_lowercase()),
+                name,
+            )
+        })
         .min()
         .filter(|(distance, name)| *distance <= 1 + name.len() / 3);
     match nearest {
@@ -136,7 +154,10 @@ luminance = { from = { ha = 0.7 } }
     #[test]
     fn a_sound_recipe_reads_and_writes_without_change() {
         let recipe = parse(SOUND, "test").expect("sound");
-        assert_eq!(recipe.renditions[0].luminance.as_ref().map(|l| l.amount), Some(1.0));
+        assert_eq!(
+            recipe.renditions[0].luminance.as_ref().map(|l| l.amount),
+            Some(1.0)
+        );
         let again = parse(&write(&recipe).expect("writes"), "again").expect("sound");
         assert_eq!(again, recipe);
     }
@@ -145,23 +166,70 @@ luminance = { from = { ha = 0.7 } }
     fn mistakes_name_key_line_and_next_step() {
         let cases = [
             ("black =", "blakc =", ", line 10", "`blakc`", "`black`"),
-            ("shape = \"asinh\"", "shape = \"asin\"", ", line 12", "`asin`", "`asinh`"),
+            (
+                "shape = \"asinh\"",
+                "shape = \"asin\"",
+                ", line 12",
+                "`asin`",
+                "`asinh`",
+            ),
             ("recipe = 1", "recipe = 2", "", "version 2", "newer"),
-            ("white = 0.93", "white = 0.93\nwhite = 1.0", ", line 12", "duplicate", "keep one"),
+            (
+                "white = 0.93",
+                "white = 0.93\nwhite = 1.0",
+                ", line 12",
+                "duplicate",
+                "keep one",
+            ),
             ("id = \"mapped\"", "", ", line 16", "`id`", "id = "),
             ("\"#e0603a\"", "\"#e0603\"", ", line 19", "#e0603", ""),
-            ("white = 0.93", "white = nan", ", channel ha", "white", "number"),
-            ("white = 0.93", "white = 0.001", ", channel ha", "black", "white"),
-            ("[0.35, 0.3]", "[0.35, 0.3], [0.4, 0.2]", ", channel ha", "falls", ""),
+            (
+                "white = 0.93",
+                "white = nan",
+                ", channel ha",
+                "white",
+                "number",
+            ),
+            (
+                "white = 0.93",
+                "white = 0.001",
+                ", channel ha",
+                "black",
+                "white",
+            ),
+            (
+                "[0.35, 0.3]",
+                "[0.35, 0.3], [0.4, 0.2]",
+                ", channel ha",
+                "falls",
+                "",
+            ),
             ("line = \"Ha\"", "line = \"Hq\"", ", channel ha", "Hq", "Ha"),
-            ("{ ha = 0.7 }", "{ hb = 0.7 }", ", rendition mapped", "hb", "ha"),
-            ("reference = \"ha\"", "reference = \"hx\"", ", reference", "hx", "ha"),
+            (
+                "{ ha = 0.7 }",
+                "{ hb = 0.7 }",
+                ", rendition mapped",
+                "hb",
+                "ha",
+            ),
+            (
+                "reference = \"ha\"",
+                "reference = \"hx\"",
+                ", reference",
+                "hx",
+                "ha",
+            ),
         ];
         for (from, to, place, what, hint) in cases {
             let error = parse(&SOUND.replacen(from, to, 1), "test").expect_err(to);
             assert_eq!(error.place, place, "{to}: {error}");
             assert!(error.what.contains(what), "{to}: {error}");
-            assert!(error.hint.contains(hint), "{to}: {} {}", error.what, error.hint);
+            assert!(
+                error.hint.contains(hint),
+                "{to}: {} {}",
+                error.what,
+                error.hint
+            );
         }
     }
 }

@@ -49,7 +49,9 @@ impl Curve {
             .windows(2)
             .zip(self.y.windows(2))
             .map(|(x, y)| 1.5 * ((y[1] - y[0]) / (x[1] - x[0])).abs());
-        secants.chain(self.slope.iter().map(|slope| slope.abs())).fold(0.0, f64::max)
+        secants
+            .chain(self.slope.iter().map(|slope| slope.abs()))
+            .fold(0.0, f64::max)
     }
 }
 
@@ -59,8 +61,11 @@ fn slopes(x: &[f64], y: &[f64]) -> Vec<f64> {
         return vec![0.0; n];
     }
     let width: Vec<f64> = x.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    let secant: Vec<f64> =
-        y.windows(2).zip(&width).map(|(pair, width)| (pair[1] - pair[0]) / width).collect();
+    let secant: Vec<f64> = y
+        .windows(2)
+        .zip(&width)
+        .map(|(pair, width)| (pair[1] - pair[0]) / width)
+        .collect();
     if n == 2 {
         return vec![secant[0]; 2];
     }
@@ -97,7 +102,13 @@ mod tests {
     #[test]
     fn points_are_met_and_ends_hold() {
         let curve = Curve::through(&[[0.1, 0.05], [0.35, 0.30], [0.9, 0.95]]);
-        for (x, y) in [(0.1, 0.05), (0.35, 0.30), (0.9, 0.95), (0.0, 0.05), (1.0, 0.95)] {
+        for (x, y) in [
+            (0.1, 0.05),
+            (0.35, 0.30),
+            (0.9, 0.95),
+            (0.0, 0.05),
+            (1.0, 0.95),
+        ] {
             assert!((curve.at(x) - y).abs() < 1e-15);
         }
     }

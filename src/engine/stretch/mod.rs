@@ -58,8 +58,12 @@ impl Prepared {
                 amount: amount as f32,
                 scale: (std::f64::consts::LN_2 / exact::ln_1p(amount)) as f32,
             },
-            Shape::Power => Kernel::Power { amount: amount as f32 },
-            Shape::Bias if amount < 0.5 => Kernel::BiasLow { k: (1.0 / amount - 2.0) as f32 },
+            Shape::Power => Kernel::Power {
+                amount: amount as f32,
+            },
+            Shape::Bias if amount < 0.5 => Kernel::BiasLow {
+                k: (1.0 / amount - 2.0) as f32,
+            },
             Shape::Bias => Kernel::BiasHigh {
                 at_black: (1.0 / amount - 1.0) as f32,
                 slope: (2.0 - 1.0 / amount) as f32,
@@ -175,7 +179,13 @@ mod tests {
     use super::*;
 
     fn stretch(shape: Shape, amount: f64, curve: Option<Vec<[f64; 2]>>) -> Stretch {
-        Stretch { black: 100.0, white: 1100.0, shape, amount: Some(amount), curve }
+        Stretch {
+            black: 100.0,
+            white: 1100.0,
+            shape,
+            amount: Some(amount),
+            curve,
+        }
     }
 
     #[test]
@@ -211,7 +221,13 @@ mod tests {
 
     #[test]
     fn ends_are_met_and_no_data_is_dark() {
-        for shape in [Shape::Linear, Shape::Asinh, Shape::Log, Shape::Power, Shape::Bias] {
+        for shape in [
+            Shape::Linear,
+            Shape::Asinh,
+            Shape::Log,
+            Shape::Power,
+            Shape::Bias,
+        ] {
             let curve = Some(vec![[0.0, 0.2], [1.0, 0.9]]);
             for (curve, low, high) in [(None, 0.0, 1.0), (curve, 0.2, 0.9)] {
                 let prepared = Prepared::new(&stretch(shape, 0.4, curve));
@@ -224,7 +240,10 @@ mod tests {
                 prepared.tones(&values, &mut tones);
                 assert_eq!(tones[0], 0.0, "{shape:?}: no data");
                 for (tone, wanted) in tones[1..5].iter().zip([low, low, high, high]) {
-                    assert!((tone - wanted).abs() < 3e-7 && *tone <= 1.0, "{shape:?}: {tone}");
+                    assert!(
+                        (tone - wanted).abs() < 3e-7 && *tone <= 1.0,
+                        "{shape:?}: {tone}"
+                    );
                 }
             }
         }

@@ -93,7 +93,9 @@ pub struct Opened {
 
 impl std::fmt::Debug for Opened {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Opened").field("facts", &self.facts).finish_non_exhaustive()
+        f.debug_struct("Opened")
+            .field("facts", &self.facts)
+            .finish_non_exhaustive()
     }
 }
 
@@ -153,7 +155,10 @@ impl ReadError {
 
 impl From<ReadError> for RowsError {
     fn from(error: ReadError) -> Self {
-        Self { hint: error.hint(), message: error.to_string() }
+        Self {
+            hint: error.hint(),
+            message: error.to_string(),
+        }
     }
 }
 

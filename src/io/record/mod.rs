@@ -222,14 +222,19 @@ pub fn read(path: &Path) -> Result<Record, RecordError> {
         what: error.to_string(),
     };
     let length = std::fs::metadata(path).map_err(system)?.len();
-    let not_a_record =
-        |what: String| RecordError::NotARecord { path: path.to_owned(), what };
+    let not_a_record = |what: String| RecordError::NotARecord {
+        path: path.to_owned(),
+        what,
+    };
     if length > LARGEST_RECORD {
         return Err(not_a_record(format!("{length} bytes are no record")));
     }
     let bytes = std::fs::read(path).map_err(system)?;
     parse(&bytes).map_err(|error| match error {
-        ParseError::Newer(version) => RecordError::Newer { path: path.to_owned(), version },
+        ParseError::Newer(version) => RecordError::Newer {
+            path: path.to_owned(),
+            version,
+        },
         ParseError::Words(what) => not_a_record(what),
     })
 }
@@ -253,12 +258,17 @@ pub fn parse(bytes: &[u8]) -> Result<Record, ParseError> {
     match value.get("record").and_then(serde_json::Value::as_u64) {
         Some(version) if version > u64::from(VERSION) => return Err(ParseError::Newer(version)),
         Some(_) => {}
-        None => return Err(ParseError::Words("there is no `record` version in it".to_owned())),
+        None => {
+            return Err(ParseError::Words(
+                "there is no `record` version in it".to_owned(),
+            ));
+        }
     }
     let record: Record =
         serde_json::from_slice(bytes).map_err(|error| ParseError::Words(error.to_string()))?;
-    crate::engine::recipe::check::whole(&record.recipe)
-        .map_err(|problem| ParseError::Words(format!("recipe, {}: {}", problem.place, problem.what)))?;
+    crate::engine::recipe::check::whole(&record.recipe).map_err(|problem| {
+        ParseError::Words(format!("recipe, {}: {}", problem.place, problem.what))
+    })?;
     Ok(record)
 }
 

@@ -1,18 +1,19 @@
 //! What a composite carries in itself, from its record and its headers.
 
+use crate::engine::frame::Size;
 use crate::engine::header::{Header, Value};
 use crate::engine::wcs::Wcs;
-use crate::engine::frame::Size;
 use crate::io::write::xmp;
 
 use super::{AssignmentEntry, Record};
 
 /// Header keywords that a record keeps for each input.
 pub const KEPT: [&str; 34] = [
-    "OBJECT", "FILTER", "FILTER1", "FILTER2", "TELESCOP", "INSTRUME", "OBSERVER", "ORIGIN", "DATE-OBS",
-    "DATE-BEG", "DATE-AVG", "DATE-END", "TIMESYS", "XPOSURE", "TOTALEXP", "LIVETIME", "EXPTIME",
-    "EXPOSURE", "NCOMBINE", "STACKCNT", "GAIN", "EGAIN", "CCD-TEMP", "SET-TEMP", "FOCALLEN",
-    "APTDIA", "XPIXSZ", "YPIXSZ", "XBINNING", "YBINNING", "BUNIT", "SATURATE", "ROWORDER", "IMAGETYP",
+    "OBJECT", "FILTER", "FILTER1", "FILTER2", "TELESCOP", "INSTRUME", "OBSERVER", "ORIGIN",
+    "DATE-OBS", "DATE-BEG", "DATE-AVG", "DATE-END", "TIMESYS", "XPOSURE", "TOTALEXP", "LIVETIME",
+    "EXPTIME", "EXPOSURE", "NCOMBINE", "STACKCNT", "GAIN", "EGAIN", "CCD-TEMP", "SET-TEMP",
+    "FOCALLEN", "APTDIA", "XPIXSZ", "YPIXSZ", "XBINNING", "YBINNING", "BUNIT", "SATURATE",
+    "ROWORDER", "IMAGETYP",
 ];
 
 /// The cards of a header that a record keeps.
@@ -37,11 +38,28 @@ pub fn description(record: &Record, headers: &[&Header], reference: &Header) -> 
     let object = object(record, reference);
     let mut channels = Vec::new();
     for (input, header) in record.inputs.iter().zip(headers) {
-        let assignment = record.assignments.iter().find(|entry| entry.channel == input.channel);
-        channels.push(channel(record, input.exposure_s, &input.file, &input.channel, assignment, header));
+        let assignment = record
+            .assignments
+            .iter()
+            .find(|entry| entry.channel == input.channel);
+        channels.push(channel(
+            record,
+            input.exposure_s,
+            &input.file,
+            &input.channel,
+            assignment,
+            header,
+        ));
     }
-    let title = if about.title.is_empty() { object.clone() } else { about.title.clone() };
-    let size = Size { width: record.composite.width, height: record.composite.height };
+    let title = if about.title.is_empty() {
+        object.clone()
+    } else {
+        about.title.clone()
+    };
+    let size = Size {
+        width: record.composite.width,
+        height: record.composite.height,
+    };
     xmp::Description {
         title,
         description: record.caption.long.clone(),
@@ -96,7 +114,9 @@ fn channel(
     if let Some(width) = width_nm {
         bandpass.push_str(&format!(" {width} nm"));
     }
-    let start = ["DATE-BEG", "DATE-OBS"].into_iter().find_map(|keyword| header.text(keyword));
+    let start = ["DATE-BEG", "DATE-OBS"]
+        .into_iter()
+        .find_map(|keyword| header.text(keyword));
     xmp::Channel {
         facility: header.text("TELESCOP").unwrap_or_default(),
         instrument: header.text("INSTRUME").unwrap_or_default(),
@@ -169,7 +189,12 @@ fn spatial(wcs: &Wcs, size: Size, header: &Header) -> Option<xmp::Spatial> {
         scale: if as_seen { [-x, y] } else { [x, y] },
         rotation: turned.rotation_deg(),
         projection: wcs.projection.clone(),
-        quality: if as_seen && !wcs.distorted { "Full" } else { "Position" }.to_owned(),
+        quality: if as_seen && !wcs.distorted {
+            "Full"
+        } else {
+            "Position"
+        }
+        .to_owned(),
         notes: match (as_seen, wcs.distorted) {
             (false, _) => "Rows are kept in the order of the FITS file, top to bottom: \
                            the picture is mirrored against the sky."

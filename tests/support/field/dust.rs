@@ -52,7 +52,11 @@ fn pillars(seed: u32, du: f32, dv: f32) -> Dust {
     Dust {
         depth: 2.6 * step(-0.006, 0.05, depth) * thick.max(0.1) * step(0.25, 0.7, facing),
         skin: light
-            * (bell(depth, 0.006) + 0.35 * step(0.0, 0.012, outside) * libm::expf(-outside.max(0.0) / 0.045) * streaks),
+            * (bell(depth, 0.006)
+                + 0.35
+                    * step(0.0, 0.012, outside)
+                    * libm::expf(-outside.max(0.0) / 0.045)
+                    * streaks),
         front: light * bell(depth - 0.006, 0.007),
     }
 }
@@ -80,6 +84,10 @@ fn lanes(seed: u32, du: f32, dv: f32) -> f32 {
     let turn = cloud(seed ^ 0x22, [du * 1.8, dv * 1.8, 9.0], 3);
     let (x, y) = (du + 0.25 * bend, dv + 0.25 * turn);
     let thread = ridges(seed ^ 0x23, [x * 1.5, y * 1.5, 0.4], 5, 0.6);
-    let where_to = step(0.0, 0.6, cloud(seed ^ 0x24, [du * 1.4, dv * 1.4, 2.2], 2) + 0.1);
+    let where_to = step(
+        0.0,
+        0.6,
+        cloud(seed ^ 0x24, [du * 1.4, dv * 1.4, 2.2], 2) + 0.1,
+    );
     1.5 * step(0.42, 0.85, thread) * where_to
 }

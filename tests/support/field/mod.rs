@@ -238,10 +238,8 @@ impl Backdrop {
             .enumerate()
             .for_each(|(row, out)| {
                 for (column, out) in out.iter_mut().enumerate() {
-                    let (x, y) = grid.on_reference(
-                        column as f64 - margin as f64,
-                        row as f64 - margin as f64,
-                    );
+                    let (x, y) = grid
+                        .on_reference(column as f64 - margin as f64, row as f64 - margin as f64);
                     *out = scene.nebula.at_px(x, y);
                 }
             });
@@ -298,7 +296,13 @@ fn render_from(
 }
 
 /// Adds the gas to a strip of rows, blurred by the air.
-fn add_gas(scene: &Scene, backdrop: Option<&Backdrop>, spec: &Spec, first: usize, strip: &mut [f32]) {
+fn add_gas(
+    scene: &Scene,
+    backdrop: Option<&Backdrop>,
+    spec: &Spec,
+    first: usize,
+    strip: &mut [f32],
+) {
     let width = spec.grid.width;
     let weights = optics::blur_weights(spec.fwhm_px);
     let radius = weights.len() - 1;
@@ -308,8 +312,7 @@ fn add_gas(scene: &Scene, backdrop: Option<&Backdrop>, spec: &Spec, first: usize
         Some(backdrop) => kept_gas(backdrop, spec, first, rows, radius),
         None => live_gas(scene, spec, first, rows, radius),
     };
-    let scale =
-        (GAS_RATE * spec.exposure_s / spec.gain * spec.grid.area().abs()) as f32;
+    let scale = (GAS_RATE * spec.exposure_s / spec.gain * spec.grid.area().abs()) as f32;
     let mut across = vec![0.0f32; width * (rows + 2 * radius)];
     for (from, to) in sharp.chunks(wide).zip(across.chunks_mut(width)) {
         for (x, to) in to.iter_mut().enumerate() {
@@ -341,7 +344,10 @@ fn kept_gas(
     radius: usize,
 ) -> Vec<f32> {
     assert_eq!(backdrop.grid, spec.grid, "the backdrop is for another grid");
-    assert!(radius <= backdrop.margin, "the backdrop's margin is too small");
+    assert!(
+        radius <= backdrop.margin,
+        "the backdrop's margin is too small"
+    );
     let wide = spec.grid.width + 2 * backdrop.margin;
     let inset = backdrop.margin - radius;
     let mut out = Vec::with_capacity((spec.grid.width + 2 * radius) * (rows + 2 * radius));
@@ -397,7 +403,10 @@ fn live_gas(scene: &Scene, spec: &Spec, first: usize, rows: usize, radius: usize
         lines.extend((0..wide as i64).map(|x| {
             let node = ((left + x).div_euclid(pace) - 1 - node_left) as usize;
             let w = cubic(left + x);
-            line[node] * w[0] + line[node + 1] * w[1] + line[node + 2] * w[2] + line[node + 3] * w[3]
+            line[node] * w[0]
+                + line[node + 1] * w[1]
+                + line[node + 2] * w[2]
+                + line[node + 3] * w[3]
         }));
     }
     for y in 0..high as i64 {

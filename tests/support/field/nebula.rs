@@ -304,8 +304,8 @@ impl Nebula {
                 [u * 3.5, v * 3.5, index as f32],
                 3,
             );
-            let present = step(opening, opening + 0.4, along + 0.25 * broken)
-                * step(-0.3, 0.35, broken);
+            let present =
+                step(opening, opening + 0.4, along + 0.25 * broken) * step(-0.3, 0.35, broken);
             if present <= 0.0 {
                 continue;
             }
@@ -314,7 +314,8 @@ impl Nebula {
             let light_here = strength * present * sharp * (0.3 + 1.4 * wisp);
             light.ha += light_here;
             light.sii += 0.38 * light_here * bell(away + 0.6 * width, width);
-            light.oiii += 0.75 * strength * present * bell(away - 1.3 * width, width) * (0.4 + wisp);
+            light.oiii +=
+                0.75 * strength * present * bell(away - 1.3 * width, width) * (0.4 + wisp);
         }
         let side = step(-0.5, 1.5, -0.62 * u + 0.78 * v + 0.45 * mist);
         let cloud_light = side * (0.05 + 0.36 * wisp * step(-0.5, 0.6, mist));

@@ -98,7 +98,11 @@ pub fn cloud(seed: u32, p: Point, octaves: u32) -> f32 {
 pub fn displacement(seed: u32, p: Point, octaves: u32) -> Point {
     [
         cloud(seed ^ 0x11, p, octaves),
-        cloud(seed ^ 0x2222, [p[0] + 31.7, p[1] - 12.1, p[2] + 5.3], octaves),
+        cloud(
+            seed ^ 0x2222,
+            [p[0] + 31.7, p[1] - 12.1, p[2] + 5.3],
+            octaves,
+        ),
         cloud(
             seed ^ 0x33_3333,
             [p[0] - 7.7, p[1] + 45.1, p[2] - 21.9],

@@ -124,7 +124,11 @@ pub fn aligned_cards(filter: Filter) -> Vec<Card> {
         Card::new("OBJECT", "Lantern Shell", "An imaginary nebula"),
         Card::new("FILTER", name, ""),
         Card::new("WAVELEN", filter.center_nm(), "[nm] Middle of the passband"),
-        Card::new("BANDWID", round(last - first, 10.0), "[nm] Width of the passband"),
+        Card::new(
+            "BANDWID",
+            round(last - first, 10.0),
+            "[nm] Width of the passband",
+        ),
         Card::new("EXPTIME", spec.exposure_s, "[s] One sub-exposure"),
         Card::new(
             "XPOSURE",
@@ -404,6 +408,5 @@ impl Raw {
 /// Makes all of `lantern-raw/` in a folder.
 pub fn write_raw(folder: &Path) -> io::Result<()> {
     let scene = scene();
-    RAW.par_iter()
-        .try_for_each(|raw| raw.write(&scene, folder))
+    RAW.par_iter().try_for_each(|raw| raw.write(&scene, folder))
 }

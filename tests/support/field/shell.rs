@@ -63,8 +63,7 @@ impl Sight {
             let edge = 1.0 - depth;
             libm::sqrtf((edge * edge - self.radius * self.radius).max(0.0))
         };
-        outer
-            - (inner(thickness * 0.35) + inner(thickness * 0.7) + inner(thickness)) * (1.0 / 3.0)
+        outer - (inner(thickness * 0.35) + inner(thickness * 0.7) + inner(thickness)) * (1.0 / 3.0)
     }
 
     /// The points where it meets the near and the far wall.

@@ -58,7 +58,10 @@ impl Compression {
                 .build(),
             }),
             Self::Deflate => Box::new(ZlibDecoder::new(packed)),
-            Self::PackBits => Box::new(PackBitsReader { packed, run: Run::Literal(0) }),
+            Self::PackBits => Box::new(PackBitsReader {
+                packed,
+                run: Run::Literal(0),
+            }),
         }
     }
 }
@@ -153,11 +156,17 @@ mod tests {
         expected.extend([0x80, 0x00, 0x2a, 0x22]);
         expected.extend([0xaa; 10]);
         let mut out = Vec::new();
-        PackBitsReader { packed: &packed[..], run: Run::Literal(0) }
-            .read_to_end(&mut out)
-            .expect("a sound stream");
+        PackBitsReader {
+            packed: &packed[..],
+            run: Run::Literal(0),
+        }
+        .read_to_end(&mut out)
+        .expect("a sound stream");
         assert_eq!(out, expected);
-        let mut cut = PackBitsReader { packed: &packed[..1], run: Run::Literal(0) };
+        let mut cut = PackBitsReader {
+            packed: &packed[..1],
+            run: Run::Literal(0),
+        };
         assert!(cut.read_to_end(&mut out).is_err());
     }
 
@@ -170,7 +179,13 @@ mod tests {
         };
         for packed in [&[][..], &[0x80], &[0x80, 0x00], &[0xff; 9]] {
             let mut out = Vec::new();
-            LzwReader { packed, decoder: decoder() }.take(1 << 20).read_to_end(&mut out).ok();
+            LzwReader {
+                packed,
+                decoder: decoder(),
+            }
+            .take(1 << 20)
+            .read_to_end(&mut out)
+            .ok();
             assert!(out.len() < 100);
         }
     }
