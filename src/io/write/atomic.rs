@@ -328,10 +328,8 @@ mod tests {
         draft.file().write_all(b"abc").expect("written");
         // FIPS 180-2, appendix B.1.
         let expected = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
-        assert_eq!(
-            draft.publish().expect("published"),
-            (expected.to_owned(), 3)
-        );
+        let sealed = draft.seal().expect("sealed");
+        assert_eq!((sealed.sha256.as_str(), sealed.bytes), (expected, 3));
     }
 
     #[test]
