@@ -30,7 +30,10 @@ pub const DEFLATE_FACTOR: u64 = 1040;
 /// The kind of file, if its first bytes (8 are enough) are those of a TIFF or PNG.
 pub fn sniff(first_bytes: &[u8]) -> Option<Container> {
     let starts = |mark: &[u8]| first_bytes.starts_with(mark);
-    if [b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"].iter().any(|mark| starts(*mark)) {
+    if [b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"]
+        .iter()
+        .any(|mark| starts(*mark))
+    {
         Some(Container::Tiff)
     } else if starts(b"\x89PNG\r\n\x1a\n") {
         Some(Container::Png)
@@ -163,8 +166,10 @@ fn rows_asked(
     values: usize,
 ) -> Result<usize, RowsError> {
     let rows = values / size.width;
-    let inside = first_row.checked_add(rows).is_some_and(|end| end <= size.height);
-    if values % size.width == 0 && inside {
+    let inside = first_row
+        .checked_add(rows)
+        .is_some_and(|end| end <= size.height);
+    if values.is_multiple_of(size.width) && inside {
         Ok(rows)
     } else {
         Err(RowsError {
@@ -179,12 +184,19 @@ fn rows_asked(
 
 /// The file is damaged.
 fn damaged(path: &Path, what: impl Into<String>) -> ReadError {
-    ReadError::Damaged { path: path.to_owned(), what: what.into() }
+    ReadError::Damaged {
+        path: path.to_owned(),
+        what: what.into(),
+    }
 }
 
 /// The file is sound but cannot be used.
 fn unsuitable(path: &Path, what: impl Into<String>, hint: &str) -> ReadError {
-    ReadError::Unsuitable { path: path.to_owned(), what: what.into(), hint: hint.to_owned() }
+    ReadError::Unsuitable {
+        path: path.to_owned(),
+        what: what.into(),
+        hint: hint.to_owned(),
+    }
 }
 
 /// The system said no; an early end of the file counts as damage.
@@ -226,11 +238,20 @@ mod tests {
         let with_alpha = names(&["grey", "alpha"]);
         let colour = names(&["red", "green", "blue"]);
         assert_eq!(pick_plane(path, None, &grey, 1).expect("the only one"), 1);
-        assert_eq!(pick_plane(path, None, &with_alpha, 1).expect("not alpha"), 1);
-        assert_eq!(pick_plane(path, Some(2), &with_alpha, 1).expect("alpha is there"), 2);
+        assert_eq!(
+            pick_plane(path, None, &with_alpha, 1).expect("not alpha"),
+            1
+        );
+        assert_eq!(
+            pick_plane(path, Some(2), &with_alpha, 1).expect("alpha is there"),
+            2
+        );
         assert_eq!(pick_plane(path, Some(3), &colour, 3).expect("blue"), 3);
         let error = pick_plane(path, None, &colour, 3).expect_err("three colours");
-        assert!(error.to_string().contains("3 planes (red, green, blue)"), "{error}");
+        assert!(
+            error.to_string().contains("3 planes (red, green, blue)"),
+            "{error}"
+        );
         assert!(error.hint().contains("plane = N"));
         assert!(pick_plane(path, Some(0), &grey, 1).is_err());
         assert!(pick_plane(path, Some(4), &colour, 3).is_err());

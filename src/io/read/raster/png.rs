@@ -57,8 +57,16 @@ pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
     let names: Vec<String> = kind.names.iter().map(|name| (*name).to_owned()).collect();
     let colours = names.iter().filter(|name| *name != "alpha").count();
     let plane = pick_plane(path, pick.plane, &names, colours)?;
-    let row = RowLayout { wanted: plane - 1, ..kind.row };
-    let stream = Stream { path: path.to_owned(), file, size: kind.size, row };
+    let row = RowLayout {
+        wanted: plane - 1,
+        ..kind.row
+    };
+    let stream = Stream {
+        path: path.to_owned(),
+        file,
+        size: kind.size,
+        row,
+    };
     let reader = stream.start()?;
     let facts = Facts {
         path: path.to_owned(),
@@ -76,8 +84,15 @@ pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
     let rows: Box<dyn Rows> = if kind.interlaced {
         Box::new(stream.interlaced(reader)?)
     } else {
-        let place = Place { reader: Some(reader), next_row: 0, kept: VecDeque::new() };
-        Box::new(Streamed { stream, place: Mutex::new(place) })
+        let place = Place {
+            reader: Some(reader),
+            next_row: 0,
+            kept: VecDeque::new(),
+        };
+        Box::new(Streamed {
+            stream,
+            place: Mutex::new(place),
+        })
     };
     Ok(Opened { facts, rows })
 }
@@ -94,7 +109,10 @@ pub fn list(path: &Path) -> Result<Vec<String>, ReadError> {
         count => format!("{count} planes"),
     };
     let bits = kind.row.sample.bits;
-    Ok(vec![format!("page 0: {}, {planes}, {bits}-bit unsigned integers", kind.size)])
+    Ok(vec![format!(
+        "page 0: {}, {planes}, {bits}-bit unsigned integers",
+        kind.size
+    )])
 }
 
 /// What the header chunk says, checked against the length of the file.
@@ -109,7 +127,9 @@ impl Kind {
     fn new(path: &Path, file: &File) -> Result<Self, ReadError> {
         let length = file.metadata().map_err(|error| system(path, &error))?.len();
         let mut decoder = decoder(path, file, DECODER_AT_MOST)?;
-        let info = decoder.read_header_info().map_err(|error| failed(path, error))?;
+        let info = decoder
+            .read_header_info()
+            .map_err(|error| failed(path, error))?;
         let (color, depth) = (info.color_type, info.bit_depth);
         let names: &[&str] = match color {
             png::ColorType::Grayscale => &["grey"],
@@ -119,37 +139,58 @@ impl Kind {
             png::ColorType::Indexed => {
                 return Err(unsuitable(
                     path,
-                    format!("this is an {}-bit palette picture: its values are colour numbers", depth as u8),
+                    format!(
+                        "this is a palette picture: its {}-bit values are colour numbers",
+                        depth as u8
+                    ),
                     "save it as a grey picture of 16 bits",
                 ));
             }
         };
-        let size = Size { width: info.width as usize, height: info.height as usize };
+        let size = Size {
+            width: info.width as usize,
+            height: info.height as usize,
+        };
         let interlaced = info.interlaced;
         let row = RowLayout {
-            sample: SampleType { bits: depth as u8, kind: SampleKind::Unsigned },
+            sample: SampleType {
+                bits: depth as u8,
+                kind: SampleKind::Unsigned,
+            },
             little_endian: false,
             texels: size.width,
             samples: names.len(),
             wanted: 0,
             predictor: Predictor::None,
         };
-        let bytes = row.row_bytes().unwrap_or(u64::MAX).saturating_mul(size.height as u64);
+        let bytes = row
+            .row_bytes()
+            .unwrap_or(u64::MAX)
+            .saturating_mul(size.height as u64);
         if bytes > length.saturating_mul(DEFLATE_FACTOR) {
             return Err(damaged(
                 path,
                 format!("{size} pixels cannot lie in a file of {length} bytes"),
             ));
         }
-        let held = (size.width as u64).saturating_mul(size.height as u64).saturating_mul(4);
+        let held = (size.width as u64)
+            .saturating_mul(size.height as u64)
+            .saturating_mul(4);
         if interlaced && held > HELD_AT_MOST {
             return Err(unsuitable(
                 path,
-                format!("an interlaced picture of {size} pixels would take more than 1 GiB of memory"),
+                format!(
+                    "an interlaced picture of {size} pixels would take more than 1 GiB of memory"
+                ),
                 "save it again without interlacing",
             ));
         }
-        Ok(Self { size, row, names, interlaced })
+        Ok(Self {
+            size,
+            row,
+            names,
+            interlaced,
+        })
     }
 }
 
@@ -157,7 +198,8 @@ impl Kind {
 /// position, so only one may be in use.
 fn decoder(path: &Path, file: &File, bytes: usize) -> Result<Decoder, ReadError> {
     let mut file = file.try_clone().map_err(|error| system(path, &error))?;
-    file.seek(SeekFrom::Start(0)).map_err(|error| system(path, &error))?;
+    file.seek(SeekFrom::Start(0))
+        .map_err(|error| system(path, &error))?;
     let file = BufReader::with_capacity(1 << 16, file);
     Ok(Decoder::new_with_limits(file, png::Limits { bytes }))
 }
@@ -173,7 +215,10 @@ struct Stream {
 impl Stream {
     /// Reads everything up to the first pixel.
     fn start(&self) -> Result<Reader, ReadError> {
-        let row_bytes = self.row.row_bytes().and_then(|bytes| usize::try_from(bytes).ok());
+        let row_bytes = self
+            .row
+            .row_bytes()
+            .and_then(|bytes| usize::try_from(bytes).ok());
         let bytes = DECODER_AT_MOST.saturating_add(row_bytes.unwrap_or(usize::MAX / 8) * 4);
         decoder(&self.path, &self.file, bytes)?
             .read_info()
@@ -188,14 +233,20 @@ impl Stream {
                 self.row.decode(&mut row.data().to_vec(), values);
                 Ok(())
             }
-            Ok(None) => Err(damaged(&self.path, "the picture has fewer rows than it should")),
+            Ok(None) => Err(damaged(
+                &self.path,
+                "the picture has fewer rows than it should",
+            )),
             Err(error) => Err(failed(&self.path, error)),
         }
     }
 
     /// Lets the decoder see the end of the data, where checksums are.
     fn end(&self, reader: &mut Reader) -> Result<(), ReadError> {
-        reader.next_row().map(|_| ()).map_err(|error| failed(&self.path, error))
+        reader
+            .next_row()
+            .map(|_| ())
+            .map_err(|error| failed(&self.path, error))
     }
 
     /// Puts the seven passes together.
@@ -211,7 +262,9 @@ impl Stream {
             for row in (top..height).step_by(down) {
                 self.next_row(&mut reader, &mut values[..columns])?;
                 let places = plane.row_mut(row).into_iter().skip(left).step_by(right);
-                places.zip(&values).for_each(|(place, value): (&mut f32, _)| *place = *value);
+                places
+                    .zip(&values)
+                    .for_each(|(place, value): (&mut f32, _)| *place = *value);
             }
         }
         self.end(&mut reader)?;
@@ -237,7 +290,11 @@ impl Streamed {
     /// Copies one row, decoding up to it.
     fn row(&self, place: &mut Place, row: usize, out: &mut [f32]) -> Result<(), ReadError> {
         if row + place.kept.len() < place.next_row {
-            *place = Place { reader: None, next_row: 0, kept: VecDeque::new() };
+            *place = Place {
+                reader: None,
+                next_row: 0,
+                kept: VecDeque::new(),
+            };
         }
         let width = self.stream.size.width;
         let keep = ROWS_KEPT.min(KEPT_AT_MOST / (4 * width)).max(1);
@@ -251,9 +308,12 @@ impl Streamed {
                     self.stream.start()?
                 }
             };
-            let mut values =
-                if place.kept.len() == keep { place.kept.pop_front() } else { None }
-                    .unwrap_or_else(|| vec![0.0; width]);
+            let mut values = if place.kept.len() == keep {
+                place.kept.pop_front()
+            } else {
+                None
+            }
+            .unwrap_or_else(|| vec![0.0; width]);
             self.stream.next_row(&mut reader, &mut values)?;
             place.next_row += 1;
             place.kept.push_back(values);
@@ -289,8 +349,14 @@ impl Rows for Streamed {
 /// What the text chunks say: keywords of up to 8 characters in upper case, a
 /// description's `KEY = value` lines, and all else as comments.
 fn header(info: &png::Info<'_>) -> Header {
-    let latin = info.uncompressed_latin1_text.iter().map(|c| (&c.keyword, Ok(c.text.clone())));
-    let packed = info.compressed_latin1_text.iter().map(|c| (&c.keyword, c.get_text()));
+    let latin = info
+        .uncompressed_latin1_text
+        .iter()
+        .map(|c| (&c.keyword, Ok(c.text.clone())));
+    let packed = info
+        .compressed_latin1_text
+        .iter()
+        .map(|c| (&c.keyword, c.get_text()));
     let unicode = info.utf8_text.iter().map(|c| (&c.keyword, c.get_text()));
     let mut cards: Vec<Card> = Vec::new();
     for (keyword, content) in latin.chain(packed).chain(unicode) {
@@ -298,7 +364,9 @@ fn header(info: &png::Info<'_>) -> Header {
         if keyword.starts_with("XML:") || content.trim().is_empty() {
             continue;
         }
-        let plain = keyword.chars().all(|letter| letter.is_ascii_alphanumeric() || letter == '_');
+        let plain = keyword
+            .chars()
+            .all(|letter| letter.is_ascii_alphanumeric() || letter == '_');
         if keyword == "Description" || keyword == "Comment" {
             cards.extend(text::cards(&content));
         } else if keyword.len() <= 8 && plain {
@@ -307,16 +375,48 @@ fn header(info: &png::Info<'_>) -> Header {
             cards.extend(text::cards(&format!("{keyword}: {content}")));
         }
     }
-    Header { cards, inherited: Vec::new() }
+    Header {
+        cards,
+        inherited: Vec::new(),
+    }
 }
 
 /// What the decoder did not like.
 fn failed(path: &Path, error: png::DecodingError) -> ReadError {
     match error {
         png::DecodingError::IoError(error) => system(path, &error),
-        png::DecodingError::LimitsExceeded => {
-            damaged(path, "its chunks ask for more memory than the picture can need")
-        }
-        error => damaged(path, format!("the PNG cannot be decoded: {error}")),
+        png::DecodingError::LimitsExceeded => damaged(
+            path,
+            "its chunks ask for more memory than the picture can need",
+        ),
+        error => damaged(
+            path,
+            format!("the PNG cannot be decoded: {}", plain(&error.to_string())),
+        ),
+    }
+}
+
+/// A message of the decoder with chunks by their names alone.
+fn plain(message: &str) -> String {
+    let mut parts = message.split("ChunkType { type: ");
+    let mut text = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let (name, rest) = part.split_once(" }").unwrap_or((part, ""));
+        text.push_str(name.split(',').next().unwrap_or_default());
+        text.push_str(rest);
+    }
+    text.trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn messages_name_chunks_shortly() {
+        let long = "CRC error in ChunkType { type: IDAT, critical: true, private: false } chunk.";
+        assert_eq!(plain(long), "CRC error in IDAT chunk");
+        assert_eq!(plain("short"), "short");
+        assert_eq!(plain("ChunkType { type: "), "");
     }
 }

@@ -31,7 +31,11 @@ pub fn text_card(keyword: &str, text: &str) -> Card {
 
 /// A COMMENT card.
 pub fn comment(text: String) -> Card {
-    Card { keyword: "COMMENT".to_owned(), value: None, comment: text }
+    Card {
+        keyword: "COMMENT".to_owned(),
+        value: None,
+        comment: text,
+    }
 }
 
 /// `YYYY:MM:DD HH:MM:SS` (TIFF 6.0, DateTime) as the FITS form of a date.
@@ -44,7 +48,15 @@ pub fn date(text: &str) -> Option<String> {
             13 | 16 => letter == ':',
             _ => letter.is_ascii_digit(),
         });
-    fits.then(|| format!("{}-{}-{}T{}", &text[..4], &text[5..7], &text[8..10], &text[11..]))
+    fits.then(|| {
+        format!(
+            "{}-{}-{}T{}",
+            &text[..4],
+            &text[5..7],
+            &text[8..10],
+            &text[11..]
+        )
+    })
 }
 
 /// Bytes as text: UTF-8 where it is valid, else Latin-1.
@@ -57,7 +69,11 @@ pub fn decode(bytes: &[u8]) -> String {
 
 /// Without control characters, trimmed.
 fn clean(text: &str) -> String {
-    text.chars().filter(|letter| !letter.is_control()).collect::<String>().trim().to_owned()
+    text.chars()
+        .filter(|letter| !letter.is_control())
+        .collect::<String>()
+        .trim()
+        .to_owned()
 }
 
 /// `KEY = value / comment`.
@@ -74,7 +90,10 @@ fn value_card(line: &str) -> Option<Card> {
     let (value, comment) = match rest.strip_prefix('\'') {
         Some(quoted) => {
             let (text, after) = quoted_text(quoted);
-            (Value::Text(text), after.split_once('/').map_or("", |(_, comment)| comment))
+            (
+                Value::Text(text),
+                after.split_once('/').map_or("", |(_, comment)| comment),
+            )
         }
         None => {
             let (bare, comment) = rest.split_once(" /").unwrap_or((rest, ""));
@@ -129,8 +148,10 @@ mod tests {
         let text = "OBJECT  = 'Lantern''s Shell' / the target\nEXPTIME = 300.5\r\nSTACKCNT=24\n\
                     MIRROR = T\nstacked on a calm night\nFILTER = OIII / 3 nm\nEND";
         let cards = cards(text);
-        let values: Vec<_> =
-            cards.iter().map(|card| (card.keyword.as_str(), card.value.clone())).collect();
+        let values: Vec<_> = cards
+            .iter()
+            .map(|card| (card.keyword.as_str(), card.value.clone()))
+            .collect();
         assert_eq!(
             values,
             [
@@ -148,18 +169,30 @@ mod tests {
 
     #[test]
     fn lower_case_keys_and_data_are_only_text() {
-        for text in ["{\"shape\": [4, 4]}", "min=3", "a longer key = 4", "=5", "'"] {
+        for text in [
+            "{\"shape\": [4, 4]}",
+            "min=3",
+            "a longer key = 4",
+            "=5",
+            "'",
+        ] {
             let cards = cards(text);
             assert_eq!(cards.len(), 1, "{text}");
             assert_eq!(cards[0].keyword, "COMMENT", "{text}");
         }
         assert!(cards(" \0\n").is_empty());
-        assert_eq!(cards("K = 'open")[0].value, Some(Value::Text("open".to_owned())));
+        assert_eq!(
+            cards("K = 'open")[0].value,
+            Some(Value::Text("open".to_owned()))
+        );
     }
 
     #[test]
     fn dates_take_the_fits_form() {
-        assert_eq!(date("2026:03:01 22:15:09\0").as_deref(), Some("2026-03-01T22:15:09"));
+        assert_eq!(
+            date("2026:03:01 22:15:09\0").as_deref(),
+            Some("2026-03-01T22:15:09")
+        );
         assert_eq!(date("2026:03:01"), None);
         assert_eq!(date("yesterday at ten pm"), None);
     }

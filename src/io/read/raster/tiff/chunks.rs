@@ -34,7 +34,13 @@ impl Chunks {
     /// A plane (from 0) that [`Page::check_plane`] found sound.
     pub fn new(source: Arc<Source>, page: Page, plane: usize) -> Self {
         let row = page.row(plane);
-        Self { source, page, plane, row, kept: Mutex::new(Vec::new()) }
+        Self {
+            source,
+            page,
+            plane,
+            row,
+            kept: Mutex::new(Vec::new()),
+        }
     }
 
     /// The whole picture rows of the chunks number `down`, from memory if possible.
@@ -68,19 +74,26 @@ impl Chunks {
             if self.page.compression == Compression::None {
                 let before = row_bytes * rows.start as u64;
                 offset += before;
-                length = length.saturating_sub(before).min(row_bytes * rows.len() as u64);
+                length = length
+                    .saturating_sub(before)
+                    .min(row_bytes * rows.len() as u64);
                 skip = 0;
             }
             let section = self.source.section(offset, length, self.page.reversed);
             let mut stream = self.page.compression.unpack(section);
             for _ in 0..skip {
-                stream.read_exact(&mut packed_row).map_err(|error| fail(&error))?;
+                stream
+                    .read_exact(&mut packed_row)
+                    .map_err(|error| fail(&error))?;
             }
             let left = across * self.page.chunk_width();
             let columns = left..width.min(left + self.page.chunk_width());
             for out_row in out.chunks_exact_mut(width) {
-                stream.read_exact(&mut packed_row).map_err(|error| fail(&error))?;
-                self.row.decode(&mut packed_row, &mut out_row[columns.clone()]);
+                stream
+                    .read_exact(&mut packed_row)
+                    .map_err(|error| fail(&error))?;
+                self.row
+                    .decode(&mut packed_row, &mut out_row[columns.clone()]);
             }
             if self.page.compression == Compression::Deflate && rows.end == self.page.chunk_rows() {
                 checksum(&mut stream).map_err(|error| fail(&error))?;
@@ -131,8 +144,7 @@ impl Rows for Chunks {
             let inside = row - top..self.page.rows_in(down).min(end - top);
             let out = &mut out[(row - first_row) * width..][..inside.len() * width];
             row += inside.len();
-            if self.page.compression == Compression::None
-                || inside.len() == self.page.rows_in(down)
+            if self.page.compression == Compression::None || inside.len() == self.page.rows_in(down)
             {
                 self.unpack(down, inside, out)?;
             } else {

@@ -59,7 +59,10 @@ impl<'a> Directories<'a> {
     pub fn new(source: &'a Source) -> Result<Self, ReadError> {
         let start = source.bytes(0, 8, "the TIFF header")?;
         let little_endian = start[0] == b'I';
-        let mut form = Form { little_endian, big: false };
+        let mut form = Form {
+            little_endian,
+            big: false,
+        };
         form.big = form.number(&start[2..4]) == 43;
         let first = if form.big {
             if form.number(&start[4..6]) != 8 || form.number(&start[6..8]) != 0 {
@@ -69,7 +72,11 @@ impl<'a> Directories<'a> {
         } else {
             form.number(&start[4..8])
         };
-        Ok(Self { source, form, first })
+        Ok(Self {
+            source,
+            form,
+            first,
+        })
     }
 
     /// All pages, at least one, and a notice if the chain breaks after one.
@@ -84,7 +91,10 @@ impl<'a> Directories<'a> {
             if !seen.insert(next) {
                 return Err(damaged(
                     self.source.path(),
-                    format!("the chain of pages comes back to itself after page {}", pages.len() - 1),
+                    format!(
+                        "the chain of pages comes back to itself after page {}",
+                        pages.len() - 1
+                    ),
                 ));
             }
             match self.directory(next, pages.len()) {
@@ -111,7 +121,10 @@ impl<'a> Directories<'a> {
         let (count_bytes, entry_bytes, next_bytes) = if form.big { (8, 20, 8) } else { (2, 12, 4) };
         let count = form.number(&source.bytes(offset, count_bytes, &what)?);
         if count == 0 || count > u64::from(u16::MAX) {
-            return Err(damaged(source.path(), format!("{what} at {offset} has {count} entries")));
+            return Err(damaged(
+                source.path(),
+                format!("{what} at {offset} has {count} entries"),
+            ));
         }
         let after = offset + count_bytes;
         let block = source.bytes(after, count * entry_bytes, &what)?;
@@ -129,7 +142,12 @@ impl<'a> Directories<'a> {
         let next = source
             .bytes(after + count * entry_bytes, next_bytes, &what)
             .map_or(0, |bytes| form.number(&bytes));
-        Ok(Directory { source, form, entries, next })
+        Ok(Directory {
+            source,
+            form,
+            entries,
+            next,
+        })
     }
 }
 
@@ -146,7 +164,9 @@ impl Directory<'_> {
 
     /// All values of a tag of whole numbers that are not negative.
     pub fn numbers(&self, tag: u16) -> Result<Option<Vec<u64>>, ReadError> {
-        let Some(entry) = self.entries.get(&tag) else { return Ok(None) };
+        let Some(entry) = self.entries.get(&tag) else {
+            return Ok(None);
+        };
         // TIFF types: 1 byte, 3 short, 4 long, 13 IFD, 16 long8, 18 IFD8 and the
         // signed 6, 8, 9, 17; 7 is undefined and taken as bytes.
         let (size, signed) = match entry.kind {
@@ -161,8 +181,10 @@ impl Directory<'_> {
             kind => return Err(self.bad_tag(tag, &format!("has type {kind}, not whole numbers"))),
         };
         let bytes = self.value_bytes(tag, entry, size)?;
-        let values: Vec<u64> =
-            bytes.chunks_exact(size as usize).map(|bytes| self.form.number(bytes)).collect();
+        let values: Vec<u64> = bytes
+            .chunks_exact(size as usize)
+            .map(|bytes| self.form.number(bytes))
+            .collect();
         if signed && values.iter().any(|value| value >> (8 * size - 1) == 1) {
             return Err(self.bad_tag(tag, "is negative"));
         }
@@ -199,14 +221,18 @@ impl Directory<'_> {
             Ok(length) if length <= entry.field.len() => Ok(entry.field[..length].to_vec()),
             _ => {
                 let offset = self.form.number(&entry.field);
-                self.source.bytes(offset, length, &format!("tag {tag} ({})", tag_name(tag)))
+                self.source
+                    .bytes(offset, length, &format!("tag {tag} ({})", tag_name(tag)))
             }
         }
     }
 
     /// The error for a tag that makes no sense.
     pub fn bad_tag(&self, tag: u16, what: &str) -> ReadError {
-        damaged(self.source.path(), format!("tag {tag} ({}) {what}", tag_name(tag)))
+        damaged(
+            self.source.path(),
+            format!("tag {tag} ({}) {what}", tag_name(tag)),
+        )
     }
 }
 

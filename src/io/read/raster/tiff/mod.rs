@@ -70,7 +70,9 @@ pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
             let last = pages.len() - 1;
             return Err(ReadError::Pick {
                 path: path.to_owned(),
-                what: format!("there is no page {index}: pages count from 0 and the last is {last}"),
+                what: format!(
+                    "there is no page {index}: pages count from 0 and the last is {last}"
+                ),
                 hint: if last == 0 {
                     "leave `hdu` out".to_owned()
                 } else {
@@ -107,7 +109,10 @@ pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
         header: header(directory),
         notices,
     };
-    Ok(Opened { facts, rows: Box::new(Chunks::new(source, page, plane - 1)) })
+    Ok(Opened {
+        facts,
+        rows: Box::new(Chunks::new(source, page, plane - 1)),
+    })
 }
 
 /// One line for each page.
@@ -160,5 +165,8 @@ fn header(directory: &Directory<'_>) -> Header {
     if let Some(software) = read(tag::SOFTWARE) {
         add(text::text_card("CREATOR", &software));
     }
-    Header { cards, inherited: Vec::new() }
+    Header {
+        cards,
+        inherited: Vec::new(),
+    }
 }

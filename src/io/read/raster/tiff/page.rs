@@ -72,14 +72,17 @@ impl Page {
             2 => samples > 1,
             _ => false,
         };
-        let tiled = directory.has(tag::TILE_OFFSETS);
+        let tiled = directory.has(tag::TILE_OFFSETS) || directory.has(tag::TILE_WIDTH);
         let (chunk_width, chunk_rows) = if tiled {
             let side = |tag| small(directory, tag, 0, SIDE_AT_MOST);
             (side(tag::TILE_WIDTH)?, side(tag::TILE_LENGTH)?)
         } else {
             let rows = directory.number(tag::ROWS_PER_STRIP)?.unwrap_or(u64::MAX);
             let height = size.height as u64;
-            (size.width, if rows == 0 { height } else { rows.min(height) } as usize)
+            (
+                size.width,
+                if rows == 0 { height } else { rows.min(height) } as usize,
+            )
         };
         let mut page = Self {
             size,
@@ -92,7 +95,11 @@ impl Page {
             little_endian: directory.little_endian(),
             photometric,
             alpha: matches!(extra.first(), Some(1 | 2)),
-            orientation: directory.number(tag::ORIENTATION).ok().flatten().unwrap_or(1),
+            orientation: directory
+                .number(tag::ORIENTATION)
+                .ok()
+                .flatten()
+                .unwrap_or(1),
             planar,
             tiled,
             chunk_width,
@@ -118,13 +125,17 @@ impl Page {
     /// Reads where the strips or tiles are. Their number is settled by what is
     /// in the file, never the other way round.
     fn locate(&mut self, source: &Source, directory: &Directory<'_>) -> Result<(), ReadError> {
-        let (offsets, lengths) = if self.tiled {
+        // Some old writers keep the places of tiles in the tags for strips.
+        let (offsets, lengths) = if directory.has(tag::TILE_OFFSETS) {
             (tag::TILE_OFFSETS, tag::TILE_BYTE_COUNTS)
         } else {
             (tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS)
         };
         let planes = if self.planar { self.samples } else { 1 };
-        let needed = self.across().checked_mul(self.down()).and_then(|n| n.checked_mul(planes));
+        let needed = self
+            .across()
+            .checked_mul(self.down())
+            .and_then(|n| n.checked_mul(planes));
         self.offsets = directory
             .numbers(offsets)?
             .ok_or_else(|| damaged(source.path(), "there are neither strips nor tiles"))?;
@@ -147,13 +158,20 @@ impl Page {
             // Old writers leave it out; without packing the sizes follow.
             None if self.compression == Compression::None => vec![u64::MAX; self.offsets.len()],
             None => {
-                return Err(damaged(source.path(), "the lengths of packed data are missing"));
+                return Err(damaged(
+                    source.path(),
+                    "the lengths of packed data are missing",
+                ));
             }
         };
         if self.lengths.len() < self.offsets.len() {
             return Err(damaged(
                 source.path(),
-                format!("{} offsets have {} lengths", self.offsets.len(), self.lengths.len()),
+                format!(
+                    "{} offsets have {} lengths",
+                    self.offsets.len(),
+                    self.lengths.len()
+                ),
             ));
         }
         Ok(())
@@ -189,7 +207,11 @@ impl Page {
                 let (offset, length) = self.section(source, index);
                 let most = length.saturating_mul(self.compression.factor());
                 // A little slack for very short streams.
-                let slack = if self.compression == Compression::None { 0 } else { 4096 };
+                let slack = if self.compression == Compression::None {
+                    0
+                } else {
+                    4096
+                };
                 if offset == 0 || length == 0 || bytes > most.saturating_add(slack) {
                     return Err(damaged(
                         path,
@@ -230,7 +252,8 @@ impl Page {
 
     /// Rows of the picture in the strips or tiles number `down` from the top.
     pub fn rows_in(&self, down: usize) -> usize {
-        self.chunk_rows.min(self.size.height - down * self.chunk_rows)
+        self.chunk_rows
+            .min(self.size.height - down * self.chunk_rows)
     }
 
     /// Strips or tiles side by side.
@@ -392,7 +415,11 @@ fn check_photometric(
     extra: usize,
 ) -> Result<usize, ReadError> {
     let refuse = |what: &str| {
-        Err(unsuitable(source.path(), what, "save it as a grey picture of 16 bits or 32-bit floats"))
+        Err(unsuitable(
+            source.path(),
+            what,
+            "save it as a grey picture of 16 bits or 32-bit floats",
+        ))
     };
     let expected = match photometric {
         0 | 1 => 1,

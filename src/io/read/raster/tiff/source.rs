@@ -21,7 +21,11 @@ impl Source {
     pub fn open(path: &Path) -> Result<Self, ReadError> {
         let file = File::open(path).map_err(|error| system(path, &error))?;
         let length = file.metadata().map_err(|error| system(path, &error))?.len();
-        Ok(Self { path: path.to_owned(), file: Mutex::new(file), length })
+        Ok(Self {
+            path: path.to_owned(),
+            file: Mutex::new(file),
+            length,
+        })
     }
 
     /// Where the file is.
@@ -37,7 +41,9 @@ impl Source {
     /// Exactly `length` bytes from `offset` on, checked against the file's
     /// length before memory is taken.
     pub fn bytes(&self, offset: u64, length: u64, what: &str) -> Result<Vec<u8>, ReadError> {
-        let inside = offset.checked_add(length).is_some_and(|end| end <= self.length);
+        let inside = offset
+            .checked_add(length)
+            .is_some_and(|end| end <= self.length);
         let mut bytes = match usize::try_from(length) {
             Ok(length) if inside => vec![0; length],
             _ => {
@@ -59,7 +65,12 @@ impl Source {
     /// A part of the file as a stream; with `reversed` the bits of each byte
     /// are turned round (FillOrder 2).
     pub fn section(&self, offset: u64, length: u64, reversed: bool) -> Section<'_> {
-        Section { source: self, offset, left: length, reversed }
+        Section {
+            source: self,
+            offset,
+            left: length,
+            reversed,
+        }
     }
 }
 
@@ -73,19 +84,27 @@ pub struct Section<'a> {
 
 impl Read for Section<'_> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
-        let most = out.len().min(usize::try_from(self.left).unwrap_or(usize::MAX));
+        let most = out
+            .len()
+            .min(usize::try_from(self.left).unwrap_or(usize::MAX));
         if most == 0 {
             return Ok(0);
         }
         let read = {
-            let mut file = self.source.file.lock().unwrap_or_else(PoisonError::into_inner);
+            let mut file = self
+                .source
+                .file
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner);
             file.seek(SeekFrom::Start(self.offset))?;
             file.read(&mut out[..most])?
         };
         self.offset += read as u64;
         self.left -= read as u64;
         if self.reversed {
-            out[..read].iter_mut().for_each(|byte| *byte = byte.reverse_bits());
+            out[..read]
+                .iter_mut()
+                .for_each(|byte| *byte = byte.reverse_bits());
         }
         Ok(read)
     }

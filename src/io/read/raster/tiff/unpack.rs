@@ -58,7 +58,10 @@ impl Compression {
                 .build(),
             }),
             Self::Deflate => Box::new(ZlibDecoder::new(packed)),
-            Self::PackBits => Box::new(PackBitsReader { packed, run: Run::Literal(0) }),
+            Self::PackBits => Box::new(PackBitsReader {
+                packed,
+                run: Run::Literal(0),
+            }),
         }
     }
 }
@@ -74,20 +77,22 @@ impl<R: BufRead> Read for LzwReader<R> {
         if out.is_empty() {
             return Ok(0);
         }
-        loop {
+        // The decoder may turn a few times on bits it has taken in before, as it
+        // does at a clear code; more than that would be no way on.
+        let mut idle = 0;
+        while idle < 16 {
             let packed = self.packed.fill_buf()?;
-            let at_end = packed.is_empty();
             let result = self.decoder.decode_bytes(packed, out);
             self.packed.consume(result.consumed_in);
             match result.status {
                 Err(error) => return Err(io::Error::new(io::ErrorKind::InvalidData, error)),
                 Ok(weezl::LzwStatus::Done) => return Ok(result.consumed_out),
                 Ok(_) if result.consumed_out > 0 => return Ok(result.consumed_out),
-                // Without input and output there is no way on.
-                Ok(_) if at_end || result.consumed_in == 0 => return Ok(0),
-                Ok(_) => {}
+                Ok(_) if result.consumed_in == 0 => idle += 1,
+                Ok(_) => idle = 0,
             }
         }
+        Ok(0)
     }
 }
 
@@ -153,11 +158,17 @@ mod tests {
         expected.extend([0x80, 0x00, 0x2a, 0x22]);
         expected.extend([0xaa; 10]);
         let mut out = Vec::new();
-        PackBitsReader { packed: &packed[..], run: Run::Literal(0) }
-            .read_to_end(&mut out)
-            .expect("a sound stream");
+        PackBitsReader {
+            packed: &packed[..],
+            run: Run::Literal(0),
+        }
+        .read_to_end(&mut out)
+        .expect("a sound stream");
         assert_eq!(out, expected);
-        let mut cut = PackBitsReader { packed: &packed[..1], run: Run::Literal(0) };
+        let mut cut = PackBitsReader {
+            packed: &packed[..1],
+            run: Run::Literal(0),
+        };
         assert!(cut.read_to_end(&mut out).is_err());
     }
 
@@ -170,7 +181,13 @@ mod tests {
         };
         for packed in [&[][..], &[0x80], &[0x80, 0x00], &[0xff; 9]] {
             let mut out = Vec::new();
-            LzwReader { packed, decoder: decoder() }.take(1 << 20).read_to_end(&mut out).ok();
+            LzwReader {
+                packed,
+                decoder: decoder(),
+            }
+            .take(1 << 20)
+            .read_to_end(&mut out)
+            .ok();
             assert!(out.len() < 100);
         }
     }
