@@ -437,6 +437,69 @@ fn rows_outside_the_picture_are_an_error() {
     assert!(opened.rows.read(0, &mut [0.0; WIDTH + 1]).is_err());
 }
 
+#[test]
+fn threads_may_ask_at_the_same_time() {
+    let png = file(&png_file(23, 90, 1, true));
+    let tiles = regression("rgb-alpha-u8-lzw-tiles.tif");
+    for path in [png.path(), &tiles] {
+        let opened = open(path, plane(1)).expect("a sound file");
+        let expected = values(path, plane(1));
+        let width = opened.facts.size.width;
+        std::thread::scope(|scope| {
+            for start in 0..4 {
+                let (opened, expected) = (&opened, &expected);
+                scope.spawn(move || {
+                    for row in (start..opened.facts.size.height - 3).rev().step_by(3) {
+                        let mut out = vec![-1.0; 3 * width];
+                        opened.rows.read(row, &mut out).expect("sound rows");
+                        assert_eq!(out, expected[row * width..(row + 3) * width]);
+                    }
+                });
+            }
+        });
+    }
+}
+
+#[test]
+fn a_long_way_back_starts_the_png_again() {
+    let png = file(&png_file(3, 1500, 2, true));
+    let opened = open(png.path(), plane(2)).expect("a sound file");
+    for row in [1499, 2, 700, 699, 0, 1499] {
+        let mut out = vec![-1.0; 3];
+        opened.rows.read(row, &mut out).expect("sound rows");
+        let expected: Vec<f32> = (0..3).map(|x| f32::from(png_value(1, row, x))).collect();
+        assert_eq!(out, expected, "row {row}");
+    }
+}
+
+#[test]
+fn a_predictor_without_packing_is_left_alone_and_told() {
+    let tags = vec![
+        (256, vec![4]),
+        (257, vec![1]),
+        (258, vec![8]),
+        (259, vec![1]),
+        (262, vec![1]),
+        (317, vec![2]),
+    ];
+    let made = Made {
+        big_endian: true,
+        big: false,
+        tags,
+        chunks: vec![vec![9, 8, 7, 6]],
+    };
+    let file = file(&made.bytes(false));
+    assert_eq!(values(file.path(), Pick::default()), [9.0, 8.0, 7.0, 6.0]);
+    let facts = open(file.path(), Pick::default())
+        .expect("a sound file")
+        .facts;
+    assert!(
+        facts.notices[0].contains("predictor"),
+        "{:?}",
+        facts.notices
+    );
+}
+
 /// Changes bytes of sound files by a fixed sequence: whatever comes, there is
 /// an answer and no panic.
 #[test]

@@ -30,6 +30,7 @@ pub struct Page {
     photometric: u64,
     alpha: bool,
     orientation: u64,
+    idle_predictor: bool,
     planar: bool,
     tiled: bool,
     chunk_width: usize,
@@ -53,8 +54,11 @@ impl Page {
         let extra = directory.numbers(tag::EXTRA_SAMPLES)?.unwrap_or_default();
         let colours = checks::photometric(source, photometric, samples, extra.len())?;
         let compression = checks::compression(source, directory)?;
-        let predictor = match directory.number(tag::PREDICTOR)?.unwrap_or(1) {
-            _ if !matches!(compression, Compression::Lzw | Compression::Deflate) => Predictor::None,
+        let code = directory.number(tag::PREDICTOR)?.unwrap_or(1);
+        // Predictors belong to LZW and Deflate.
+        let packed = matches!(compression, Compression::Lzw | Compression::Deflate);
+        let predictor = match code {
+            _ if !packed => Predictor::None,
             1 => Predictor::None,
             2 => Predictor::Horizontal,
             3 => Predictor::Float,
@@ -98,6 +102,7 @@ impl Page {
                 .ok()
                 .flatten()
                 .unwrap_or(1),
+            idle_predictor: !packed && code != 1,
             planar,
             tiled,
             chunk_width,
@@ -330,6 +335,13 @@ impl Page {
             notices.push(
                 "the picture is marked as white = 0; its values are taken as they are stored, so \
                  bright parts may have low values"
+                    .to_owned(),
+            );
+        }
+        if self.idle_predictor {
+            notices.push(
+                "the picture names a predictor, but its data are not packed by LZW or Deflate; \
+                 the values are taken as they are stored"
                     .to_owned(),
             );
         }
