@@ -169,7 +169,7 @@ fn rows_asked(
     let inside = first_row
         .checked_add(rows)
         .is_some_and(|end| end <= size.height);
-    if values % size.width == 0 && inside {
+    if values.is_multiple_of(size.width) && inside {
         Ok(rows)
     } else {
         Err(RowsError {

@@ -140,7 +140,7 @@ impl Kind {
                 return Err(unsuitable(
                     path,
                     format!(
-                        "this is an {}-bit palette picture: its values are colour numbers",
+                        "this is a palette picture: its {}-bit values are colour numbers",
                         depth as u8
                     ),
                     "save it as a grey picture of 16 bits",
@@ -389,6 +389,34 @@ fn failed(path: &Path, error: png::DecodingError) -> ReadError {
             path,
             "its chunks ask for more memory than the picture can need",
         ),
-        error => damaged(path, format!("the PNG cannot be decoded: {error}")),
+        error => damaged(
+            path,
+            format!("the PNG cannot be decoded: {}", plain(&error.to_string())),
+        ),
+    }
+}
+
+/// A message of the decoder with chunks by their names alone.
+fn plain(message: &str) -> String {
+    let mut parts = message.split("ChunkType { type: ");
+    let mut text = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let (name, rest) = part.split_once(" }").unwrap_or((part, ""));
+        text.push_str(name.split(',').next().unwrap_or_default());
+        text.push_str(rest);
+    }
+    text.trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn messages_name_chunks_shortly() {
+        let long = "CRC error in ChunkType { type: IDAT, critical: true, private: false } chunk.";
+        assert_eq!(plain(long), "CRC error in IDAT chunk");
+        assert_eq!(plain("short"), "short");
+        assert_eq!(plain("ChunkType { type: "), "");
     }
 }

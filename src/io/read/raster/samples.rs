@@ -1,9 +1,9 @@
 //! One row of packed samples becomes one row of `f32`.
 //!
-//! Rows hold `texels * samples` values of 1 to 64 bits. Depths of 8, 16, 24, 32
-//! and 64 bits follow the byte order; all others are packed from the most
-//! significant bit on, whatever the byte order (TIFF 6.0, section "Image
-//! File Directory", BitsPerSample; PNG, section 7.2).
+//! Rows hold `texels * samples` values of 1 to 64 bits. Depths of 8, 16, 32 and
+//! 64 bits follow the byte order; all others are packed from the most
+//! significant bit on, whatever the byte order (TIFF 6.0, BitsPerSample and
+//! FillOrder; PNG, section 7.2).
 
 use crate::io::read::{SampleKind, SampleType};
 
@@ -153,12 +153,6 @@ impl RowLayout {
         let bytes = row
             .get(first / 8..(first + bits).div_ceil(8))
             .unwrap_or(&[]);
-        if bits == 24 && self.little_endian {
-            return bytes
-                .iter()
-                .rev()
-                .fold(0, |value, byte| value << 8 | u64::from(*byte));
-        }
         let value = bytes
             .iter()
             .fold(0, |value, byte| value << 8 | u64::from(*byte));
@@ -302,12 +296,7 @@ mod tests {
             ..layout(12, Unsigned, 1, 2)
         };
         assert_eq!(decode(second, &[0x12, 0x3f, 0xff]), [4095.0]);
-        assert_eq!(decode(layout(24, Unsigned, 1, 1), &[1, 2, 3]), [197_121.0]);
-        let big = RowLayout {
-            little_endian: false,
-            ..layout(24, Unsigned, 1, 1)
-        };
-        assert_eq!(decode(big, &[1, 2, 3]), [66_051.0]);
+        assert_eq!(decode(layout(24, Unsigned, 1, 1), &[1, 2, 3]), [66_051.0]);
     }
 
     #[test]

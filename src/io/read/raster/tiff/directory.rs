@@ -265,3 +265,55 @@ fn tag_name(tag: u16) -> &'static str {
         _ => "unknown",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A little-endian file with one directory of these entries at 8.
+    fn with_source(entries: &[[u8; 12]], check: impl Fn(&Directories<'_>)) {
+        let mut bytes = b"II*\0\x08\0\0\0".to_vec();
+        bytes.extend((entries.len() as u16).to_le_bytes());
+        entries.iter().for_each(|entry| bytes.extend(entry));
+        let file = tempfile::NamedTempFile::new().expect("a temporary file");
+        std::fs::write(file.path(), &bytes).expect("room for it");
+        let source = Source::open(file.path()).expect("it is there");
+        check(&Directories::new(&source).expect("a header"));
+    }
+
+    #[test]
+    fn numbers_come_from_every_whole_type() {
+        let entries = [
+            [0, 1, 1, 0, 2, 0, 0, 0, 7, 9, 0, 0],
+            [1, 1, 3, 0, 1, 0, 0, 0, 1, 2, 0, 0],
+            [2, 1, 4, 0, 1, 0, 0, 0, 1, 2, 3, 4],
+            [3, 1, 8, 0, 1, 0, 0, 0, 0xff, 0xff, 0, 0],
+            [4, 1, 5, 0, 1, 0, 0, 0, 8, 0, 0, 0],
+            [5, 1, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0],
+            [6, 1, 4, 0, 0xff, 0xff, 0xff, 0xff, 8, 0, 0, 0],
+        ];
+        with_source(&entries, |directories| {
+            let (pages, notice) = directories.pages().expect("one page without a link");
+            let page = &pages[0];
+            assert_eq!((pages.len(), notice), (1, None));
+            assert_eq!(page.numbers(256).expect("bytes"), Some(vec![7, 9]));
+            assert_eq!(page.number(257).expect("a short"), Some(0x201));
+            assert_eq!(page.number(258).expect("a long"), Some(0x0403_0201));
+            assert_eq!(page.number(400).expect("not there"), None);
+            for (tag, word) in [
+                (259, "negative"),
+                (260, "type 5"),
+                (261, "no value"),
+                (262, "would need"),
+            ] {
+                let error = page.number(tag).expect_err("no sense");
+                assert!(error.to_string().contains(word), "{error}");
+            }
+        });
+    }
+
+    #[test]
+    fn an_empty_or_cut_directory_is_damage() {
+        with_source(&[], |directories| assert!(directories.pages().is_err()));
+    }
+}

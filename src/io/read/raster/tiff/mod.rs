@@ -6,6 +6,8 @@
 //! asked rows are to be unpacked, from any thread. Directories, chunk
 //! arithmetic and predictors are ours; Deflate and LZW are libraries.
 
+mod checks;
+
 mod chunks;
 
 mod directory;

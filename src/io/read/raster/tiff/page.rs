@@ -1,5 +1,6 @@
 //! One page: what its tags say, checked, and where its strips or tiles lie.
 
+use super::checks::{self, SIDE_AT_MOST};
 use super::directory::Directory;
 use super::source::Source;
 use super::tag;
@@ -8,9 +9,6 @@ use crate::engine::frame::Size;
 use crate::io::read::raster::samples::{Predictor, RowLayout};
 use crate::io::read::raster::{HELD_AT_MOST, damaged, unsuitable};
 use crate::io::read::{ReadError, SampleKind, SampleType};
-
-/// The longest side of a picture that is believed, in pixels.
-const SIDE_AT_MOST: u64 = 1 << 30;
 
 /// A page whose tags make sense. Strips count as tiles of the full width.
 pub struct Page {
@@ -32,6 +30,7 @@ pub struct Page {
     photometric: u64,
     alpha: bool,
     orientation: u64,
+    idle_predictor: bool,
     planar: bool,
     tiled: bool,
     chunk_width: usize,
@@ -48,15 +47,18 @@ impl Page {
     /// of pictures that are no channel.
     pub fn new(source: &Source, directory: &Directory<'_>) -> Result<Self, ReadError> {
         let path = source.path();
-        let size = size(directory)?;
-        let samples = small(directory, tag::SAMPLES_PER_PIXEL, 1, u64::from(u16::MAX))?;
-        let sample = sample(source, directory, samples)?;
+        let size = checks::size(directory)?;
+        let samples = checks::small(directory, tag::SAMPLES_PER_PIXEL, 1, u64::from(u16::MAX))?;
+        let sample = checks::sample(source, directory, samples)?;
         let photometric = directory.number(tag::PHOTOMETRIC)?.unwrap_or(1);
         let extra = directory.numbers(tag::EXTRA_SAMPLES)?.unwrap_or_default();
-        let colours = check_photometric(source, photometric, samples, extra.len())?;
-        let compression = compression(source, directory)?;
-        let predictor = match directory.number(tag::PREDICTOR)?.unwrap_or(1) {
-            _ if !matches!(compression, Compression::Lzw | Compression::Deflate) => Predictor::None,
+        let colours = checks::photometric(source, photometric, samples, extra.len())?;
+        let compression = checks::compression(source, directory)?;
+        let code = directory.number(tag::PREDICTOR)?.unwrap_or(1);
+        // Predictors belong to LZW and Deflate.
+        let packed = matches!(compression, Compression::Lzw | Compression::Deflate);
+        let predictor = match code {
+            _ if !packed => Predictor::None,
             1 => Predictor::None,
             2 => Predictor::Horizontal,
             3 => Predictor::Float,
@@ -72,9 +74,9 @@ impl Page {
             2 => samples > 1,
             _ => false,
         };
-        let tiled = directory.has(tag::TILE_OFFSETS);
+        let tiled = directory.has(tag::TILE_OFFSETS) || directory.has(tag::TILE_WIDTH);
         let (chunk_width, chunk_rows) = if tiled {
-            let side = |tag| small(directory, tag, 0, SIDE_AT_MOST);
+            let side = |tag| checks::small(directory, tag, 0, SIDE_AT_MOST);
             (side(tag::TILE_WIDTH)?, side(tag::TILE_LENGTH)?)
         } else {
             let rows = directory.number(tag::ROWS_PER_STRIP)?.unwrap_or(u64::MAX);
@@ -100,6 +102,7 @@ impl Page {
                 .ok()
                 .flatten()
                 .unwrap_or(1),
+            idle_predictor: !packed && code != 1,
             planar,
             tiled,
             chunk_width,
@@ -125,7 +128,8 @@ impl Page {
     /// Reads where the strips or tiles are. Their number is settled by what is
     /// in the file, never the other way round.
     fn locate(&mut self, source: &Source, directory: &Directory<'_>) -> Result<(), ReadError> {
-        let (offsets, lengths) = if self.tiled {
+        // Some old writers keep the places of tiles in the tags for strips.
+        let (offsets, lengths) = if directory.has(tag::TILE_OFFSETS) {
             (tag::TILE_OFFSETS, tag::TILE_BYTE_COUNTS)
         } else {
             (tag::STRIP_OFFSETS, tag::STRIP_BYTE_COUNTS)
@@ -271,14 +275,14 @@ impl Page {
         (plane * self.down() + down) * self.across() + across
     }
 
-    /// Where a strip or tile lies: offset and length, cut to the file. Lengths
-    /// of data that are not packed follow from the picture, not from the tag.
+    /// Where a strip or tile lies: offset and length, cut to the file. Some
+    /// writers put 0 for the length of data that are not packed.
     pub fn section(&self, source: &Source, index: usize) -> (u64, u64) {
         let offset = self.offsets[index];
         let left = source.length().saturating_sub(offset);
-        match self.compression {
-            Compression::None => (offset, left),
-            _ => (offset, self.lengths[index].min(left)),
+        match self.lengths[index] {
+            0 if self.compression == Compression::None => (offset, left),
+            length => (offset, length.min(left)),
         }
     }
 
@@ -334,6 +338,13 @@ impl Page {
                     .to_owned(),
             );
         }
+        if self.idle_predictor {
+            notices.push(
+                "the picture names a predictor, but its data are not packed by LZW or Deflate; \
+                 the values are taken as they are stored"
+                    .to_owned(),
+            );
+        }
         if self.orientation != 1 {
             notices.push(format!(
                 "the picture has orientation {}; its rows are taken in the order of the file",
@@ -347,123 +358,4 @@ impl Page {
     fn chunk_word(&self) -> &'static str {
         if self.tiled { "tiles" } else { "strips" }
     }
-}
-
-/// Width and height.
-fn size(directory: &Directory<'_>) -> Result<Size, ReadError> {
-    Ok(Size {
-        width: small(directory, tag::IMAGE_WIDTH, 0, SIDE_AT_MOST)?,
-        height: small(directory, tag::IMAGE_LENGTH, 0, SIDE_AT_MOST)?,
-    })
-}
-
-/// A number from 1 to `most`; `absent` where the tag is not there, 0 if it must be.
-fn small(directory: &Directory<'_>, tag: u16, absent: u64, most: u64) -> Result<usize, ReadError> {
-    match directory.number(tag)? {
-        None if absent > 0 => Ok(absent as usize),
-        None => Err(directory.bad_tag(tag, "is missing")),
-        Some(value) if (1..=most).contains(&value) => Ok(value as usize),
-        Some(value) => Err(directory.bad_tag(tag, &format!("is {value}"))),
-    }
-}
-
-/// Bits and kind of the samples, which must agree.
-fn sample(
-    source: &Source,
-    directory: &Directory<'_>,
-    samples: usize,
-) -> Result<SampleType, ReadError> {
-    let path = source.path();
-    let agreed = |tag, absent: u64| {
-        let values = directory.numbers(tag)?.unwrap_or_else(|| vec![absent]);
-        match values.first() {
-            Some(first) if values.iter().take(samples).all(|value| value == first) => Ok(*first),
-            Some(_) => Err(unsuitable(
-                path,
-                "the samples of a pixel are of different kinds",
-                "save each plane as a picture of its own",
-            )),
-            None => Err(directory.bad_tag(tag, "has no value")),
-        }
-    };
-    let bits = agreed(tag::BITS_PER_SAMPLE, 1)?;
-    let kind = match agreed(tag::SAMPLE_FORMAT, 1)? {
-        1 | 4 => SampleKind::Unsigned,
-        2 => SampleKind::Signed,
-        3 => SampleKind::Float,
-        format => {
-            return Err(unsuitable(
-                path,
-                format!("sample format {format} is not a real number"),
-                "save it as 16-bit integers or 32-bit floats",
-            ));
-        }
-    };
-    match u8::try_from(bits) {
-        Ok(bits @ 1..=64) => Ok(SampleType { bits, kind }),
-        _ => Err(directory.bad_tag(tag::BITS_PER_SAMPLE, &format!("is {bits}"))),
-    }
-}
-
-/// How many samples are no extra samples, for kinds of pictures that have
-/// planes a channel can be taken from.
-fn check_photometric(
-    source: &Source,
-    photometric: u64,
-    samples: usize,
-    extra: usize,
-) -> Result<usize, ReadError> {
-    let refuse = |what: &str| {
-        Err(unsuitable(
-            source.path(),
-            what,
-            "save it as a grey picture of 16 bits or 32-bit floats",
-        ))
-    };
-    let expected = match photometric {
-        0 | 1 => 1,
-        2 => 3,
-        5 => 1,
-        3 => return refuse("this is a palette picture: its values are colour numbers"),
-        4 => return refuse("this page is a transparency mask"),
-        6 => return refuse("this is a YCbCr colour picture"),
-        8..=10 => return refuse("this is a CIE Lab colour picture"),
-        32803 => {
-            return refuse("this is the raw mosaic of a colour sensor, not a stacked picture");
-        }
-        32844 | 32845 => return refuse("this is a LogLuv picture"),
-        34892 => return refuse("these are linear raw colours of a camera"),
-        code => return refuse(&format!("photometric interpretation {code} is unknown")),
-    };
-    match samples.checked_sub(extra) {
-        Some(colours) if colours >= expected => Ok(colours),
-        _ => Err(damaged(
-            source.path(),
-            format!("of {samples} samples for each pixel {extra} are said to be extra"),
-        )),
-    }
-}
-
-/// The compression, if it is lossless and known.
-fn compression(source: &Source, directory: &Directory<'_>) -> Result<Compression, ReadError> {
-    let name = match directory.number(tag::COMPRESSION)?.unwrap_or(1) {
-        1 => return Ok(Compression::None),
-        5 => return Ok(Compression::Lzw),
-        8 | 32946 => return Ok(Compression::Deflate),
-        32773 => return Ok(Compression::PackBits),
-        2..=4 => "fax".to_owned(),
-        6 | 7 => "JPEG".to_owned(),
-        34712 => "JPEG 2000".to_owned(),
-        34887 => "LERC".to_owned(),
-        34925 => "LZMA".to_owned(),
-        50000 => "Zstandard".to_owned(),
-        50001 => "WebP".to_owned(),
-        50002 | 52546 => "JPEG XL".to_owned(),
-        code => format!("unknown (code {code})"),
-    };
-    Err(unsuitable(
-        source.path(),
-        format!("its compression is {name}, which is not read"),
-        "save it again with Deflate, LZW or no compression",
-    ))
 }

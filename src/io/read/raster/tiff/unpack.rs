@@ -77,20 +77,22 @@ impl<R: BufRead> Read for LzwReader<R> {
         if out.is_empty() {
             return Ok(0);
         }
-        loop {
+        // The decoder may turn a few times on bits it has taken in before, as it
+        // does at a clear code; more than that would be no way on.
+        let mut idle = 0;
+        while idle < 16 {
             let packed = self.packed.fill_buf()?;
-            let at_end = packed.is_empty();
             let result = self.decoder.decode_bytes(packed, out);
             self.packed.consume(result.consumed_in);
             match result.status {
                 Err(error) => return Err(io::Error::new(io::ErrorKind::InvalidData, error)),
                 Ok(weezl::LzwStatus::Done) => return Ok(result.consumed_out),
                 Ok(_) if result.consumed_out > 0 => return Ok(result.consumed_out),
-                // Without input and output there is no way on.
-                Ok(_) if at_end || result.consumed_in == 0 => return Ok(0),
-                Ok(_) => {}
+                Ok(_) if result.consumed_in == 0 => idle += 1,
+                Ok(_) => idle = 0,
             }
         }
+        Ok(0)
     }
 }
 
