@@ -291,7 +291,7 @@ mod tests {
         ] {
             assert_eq!(one(line).value, None, "{line}");
         }
-        assert_eq!(one("HISTORY stacked ").comment, " stacked");
+        assert_eq!(one("HISTORY   stacked ").comment, "  stacked");
         assert_eq!(
             one("UNSET   =       / no value yet").comment,
             "no value yet"
