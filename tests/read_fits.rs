@@ -909,3 +909,61 @@ fn damaged_tiles_end_in_values_or_in_words() {
     }
     assert!(refused > 5, "damage was noticed in {refused} files");
 }
+
+#[test]
+fn damaged_headers_and_packings_end_in_values_or_in_words() {
+    let folder = Folder::new();
+    let mut noise = Noise(17);
+    let cards = [
+        "BSCALE  = 2.0",
+        "BZERO   = 1.0",
+        "BLANK   = 3",
+        "EXTEND  = T",
+    ];
+    let bytes = [
+        unit(&primary(16, &[20, 30], &cards), &noise.bytes(1200)),
+        unit(
+            &extension(-32, &[5, 5, 2], &["EXTNAME = 'MORE'"]),
+            &noise.bytes(200),
+        ),
+    ]
+    .concat();
+    let sound = [bytes.clone(), gzip(&bytes), bzip2(&bytes), compress(&bytes)];
+    let letters = b"0123456789-.'=& /TFDE";
+    for round in 0..1500 {
+        let mut damaged = sound[if round % 2 == 0 { 0 } else { round % 4 }].clone();
+        for _ in 0..1 + noise.next() % 5 {
+            let cards = if round % 2 == 0 {
+                12 * 80
+            } else {
+                damaged.len()
+            };
+            let at = noise.next() as usize % cards;
+            let letter = letters[noise.next() as usize % letters.len()];
+            damaged[at] = if round % 2 == 0 {
+                letter
+            } else {
+                noise.next() as u8
+            };
+        }
+        if round % 7 == 0 {
+            damaged.truncate(noise.next() as usize % damaged.len());
+        }
+        let path = folder.file("damaged.fits", &damaged);
+        let outcome = open(
+            &path,
+            Pick {
+                hdu: None,
+                plane: Some(1),
+            },
+        )
+        .map_err(|error| error.to_string())
+        .and_then(|opened| Plane::from_rows(&*opened.rows).map_err(|error| error.message));
+        match outcome {
+            Ok(plane) => assert!(plane.values().iter().all(|value| !value.is_infinite())),
+            Err(words) => assert!(words.contains("damaged.fits"), "{words}"),
+        }
+        list(&path).ok();
+        checksum_notice(&path, 0);
+    }
+}

@@ -89,7 +89,8 @@ pub(super) fn shape(path: &Path, pick: Pick, facts: &HduFacts) -> Result<Shape, 
         width: whole(axes[0])?,
         height: whole(axes[1])?,
     };
-    // `size` fits because `all` does, and the decoder counts in 32 bits.
+    // No plane may be beyond what can be counted; the decoder counts in 32 bits.
+    whole(axes[0].saturating_mul(axes[1]))?;
     let planes = whole(all / (axes[0] * axes[1]))?;
     if axes[0] > i32::MAX as u64 || axes[1] > i32::MAX as u64 || planes > i32::MAX as usize {
         return Err(too_big(format!("{} is too large", dimensions(axes))));

@@ -18,7 +18,7 @@ use super::layout::{Hdu, dimensions, first_text, product, required};
 use super::values::Stored;
 use super::walk::{FileForward, Forward};
 use crate::engine::frame::{BAND_ROWS, RowsError, Size};
-use crate::engine::header::Card;
+use crate::engine::header::{Card, Value};
 use crate::io::read::ReadError;
 
 /// Without a byte for so long, the decoder is taken to be stuck.
@@ -41,16 +41,41 @@ const KINDS: [&str; 7] = [
     "NOCOMPRESS",
 ];
 
-/// Checks the table of tiles before anything decodes it; gives the name of
-/// its compression.
+/// What a sound table of tiles says.
+#[derive(Clone)]
+pub(super) struct Tiles {
+    /// Its compression: `RICE_1`.
+    pub kind: String,
+    /// Rows that are best decoded at a time.
+    pub step: usize,
+}
+
+/// Why a table of tiles is not decoded: one clause.
+pub(super) enum Refusal {
+    /// It contradicts itself or the file.
+    Damaged(String),
+    /// It is of a kind that no decoder here knows.
+    Unknown(String),
+}
+
+impl From<String> for Refusal {
+    fn from(what: String) -> Self {
+        Self::Damaged(what)
+    }
+}
+
+/// Checks the table of tiles before anything decodes it.
 ///
 /// # Errors
-/// One clause that says what is wrong.
-pub(super) fn check(file: &File, length: u64, hdu: &Hdu) -> Result<String, String> {
+/// What is wrong with it.
+pub(super) fn check(file: &File, length: u64, hdu: &Hdu) -> Result<Tiles, Refusal> {
     let cards = &hdu.header.cards;
-    let kind = first_text(cards, "ZCMPTYPE").ok_or("ZCMPTYPE is missing from the header")?;
+    let kind =
+        first_text(cards, "ZCMPTYPE").ok_or("ZCMPTYPE is missing from the header".to_owned())?;
     if !KINDS.contains(&kind.as_str()) {
-        return Err(format!("its compression `{kind}` is unknown"));
+        return Err(Refusal::Unknown(format!(
+            "its compression `{kind}` is unknown"
+        )));
     }
     Stored::from_bitpix(hdu.facts.bitpix)
         .ok_or_else(|| format!("ZBITPIX is {}", hdu.facts.bitpix))?;
@@ -58,11 +83,11 @@ pub(super) fn check(file: &File, length: u64, hdu: &Hdu) -> Result<String, Strin
     let pixels = product(axes)?;
     if pixels > length.saturating_mul(LARGEST_GROWTH) {
         let shape = dimensions(axes);
-        return Err(format!(
+        return Err(Refusal::Damaged(format!(
             "{shape} pixels cannot come out of a file of {length} bytes"
-        ));
+        )));
     }
-    let (mut tiles, mut tile_pixels) = (1_u64, 1_u64);
+    let (mut tiles, mut tile_pixels, mut tile_rows) = (1_u64, 1_u64, 1_u64);
     for (axis, length) in axes.iter().enumerate() {
         let name = format!("ZTILE{}", axis + 1);
         // Absent tile sizes mean tiles of one row.
@@ -77,28 +102,57 @@ pub(super) fn check(file: &File, length: u64, hdu: &Hdu) -> Result<String, Strin
             Some(_) => u64::try_from(required(cards, &name)?).unwrap_or(0),
         };
         if tile == 0 {
-            return Err(format!("{name} is not above zero"));
+            return Err(Refusal::Damaged(format!("{name} is not above zero")));
+        }
+        if axis == 1 {
+            tile_rows = tile;
         }
         tiles = tiles.saturating_mul(length.div_ceil(tile));
         tile_pixels = tile_pixels.saturating_mul(tile.min(*length));
     }
     if tile_pixels > LARGEST_TILE {
-        return Err(format!("its tiles have {tile_pixels} pixels each"));
+        return Err(Refusal::Damaged(format!(
+            "its tiles have {tile_pixels} pixels each"
+        )));
     }
     let rows = u64::try_from(required(cards, "NAXIS2")?).unwrap_or(0);
     if rows != tiles {
-        return Err(format!("its table has {rows} rows for {tiles} tiles"));
+        return Err(Refusal::Damaged(format!(
+            "its table has {rows} rows for {tiles} tiles"
+        )));
     }
     let end = hdu.data_start().saturating_add(hdu.data_bytes);
     if end > length {
-        return Err(format!(
+        return Err(Refusal::Damaged(format!(
             "its tiles are cut short: {} bytes are missing",
             end - length
-        ));
+        )));
     }
     check_parameters(cards, &kind)?;
     check_descriptors(file, hdu, rows)?;
-    Ok(kind)
+    let raw =
+        |card: &Card| matches!(&card.value, Some(Value::Text(text)) if text == "UNCOMPRESSED_DATA");
+    if kind == "NOCOMPRESS" && !cards.iter().any(raw) {
+        let what = "its tiles are said to be uncompressed, but lie where compressed ones do";
+        return Err(Refusal::Unknown(what.to_owned()));
+    }
+    Ok(Tiles {
+        kind,
+        step: step(axes, tile_rows),
+    })
+}
+
+/// Whole rows of tiles, at least a band, so that no tile is decoded twice; a
+/// band where that would be too much.
+fn step(axes: &[u64], tile_rows: u64) -> usize {
+    let band = BAND_ROWS as u64;
+    let rows = band.next_multiple_of(tile_rows.clamp(1, axes[1]));
+    let most = LARGEST_TILE / 4 / axes[0];
+    if rows <= most.max(band) {
+        rows as usize
+    } else {
+        BAND_ROWS
+    }
 }
 
 /// The parameters of the RICE decoder; a block of no pixels would divide by 0.
@@ -261,8 +315,7 @@ pub(super) struct TiledPicture {
     /// From 1.
     pub plane: usize,
     pub size: Size,
-    /// For messages: `RICE_1`.
-    pub kind: String,
+    pub tiles: Tiles,
 }
 
 /// A file on the disk, or a temporary one that goes when nobody needs it.
@@ -292,7 +345,7 @@ impl TiledPicture {
     fn damaged(&self, what: &str) -> RowsError {
         let what = format!(
             "the {} tiles of HDU {} are damaged: {what}",
-            self.kind, self.hdu
+            self.tiles.kind, self.hdu
         );
         ReadError::Damaged {
             path: self.path.clone(),
@@ -328,18 +381,17 @@ impl ChildDecoder {
         // An absolute name begins with none of the letters that mean something.
         let path = std::path::absolute(picture.decoded.path())
             .map_err(|error| picture.system(format!("cannot be found: {error}")))?;
+        let TiledPicture {
+            hdu,
+            plane,
+            size: Size { width, height },
+            ref tiles,
+            ..
+        } = picture;
         let mut child = Command::new(&program)
             .arg(child::COMMAND)
             .arg(path)
-            .args(
-                [
-                    picture.hdu,
-                    picture.plane,
-                    picture.size.width,
-                    picture.size.height,
-                ]
-                .map(|n| n.to_string()),
-            )
+            .args([hdu, plane, width, height, tiles.step].map(|n| n.to_string()))
             .arg(child::UNTIL_STDIN_CLOSES)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
@@ -353,7 +405,6 @@ impl ChildDecoder {
             })?;
         let (sender, bands) = sync_channel(2);
         let mut pipe = child.stdout.take().map(BufReader::new);
-        let Size { width, height } = picture.size;
         let pump = move || {
             let Some(pipe) = &mut pipe else { return };
             let mut bytes = vec![0; width * 4 * BAND_ROWS.min(height)];
