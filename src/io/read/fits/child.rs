@@ -34,7 +34,7 @@ const TFLOAT: c_int = 42;
 /// beside it or one folder up.
 pub(super) fn program() -> Option<PathBuf> {
     if let Some(named) = std::env::var_os("LINEHUE_DECODER").filter(|name| !name.is_empty()) {
-        return Some(PathBuf::from(named));
+        return std::path::absolute(named).ok();
     }
     let current = std::env::current_exe().ok()?;
     if current.file_stem().is_some_and(|stem| stem == "linehue") {
@@ -177,8 +177,8 @@ fn checked(status: c_int) -> Result<(), String> {
     if status == 0 {
         return Ok(());
     }
-    let mut words = [0_u8; 64];
-    // SAFETY: at most 31 bytes are written, the last of them zero.
+    let mut words = [0_u8; 81];
+    // SAFETY: at most 81 bytes are written (in fact 31), the last of them zero.
     unsafe { sys::ffgerr(status, words.as_mut_ptr().cast()) };
     let end = words.iter().position(|byte| *byte == 0).unwrap_or(0);
     Err(format!(

@@ -6,7 +6,7 @@
 //! choose    the unit and the plane         (picture)
 //! rows      positioned reads               (plain, values)
 //!           or decoded from the front      (packed, lzw, in_order)
-//!           or decoded by a child process  (tiled, child)
+//!           or decoded by a child process  (tile_table, tiled, child)
 //! ```
 //!
 //! Source: the FITS standard, version 4.0 (2018). Headers are read by our own
@@ -31,6 +31,8 @@ mod picture;
 
 mod plain;
 
+mod tile_table;
+
 mod tiled;
 
 mod values;
@@ -48,7 +50,8 @@ pub use self::layout::{HduFacts, HduKind};
 
 use self::packed::{PackedPicture, Packing};
 use self::plain::PlainRows;
-use self::tiled::{Refusal, Source, TiledPicture};
+use self::tile_table::Refusal;
+use self::tiled::{Source, TiledPicture};
 use self::walk::{FileForward, Forward, StreamForward, Walk};
 use super::{Container, Facts, Opened, Pick, ReadError};
 
@@ -256,7 +259,7 @@ fn open_tiled(
     pick: Pick,
 ) -> Result<Opened, ReadError> {
     let unit = &found.hdus[chosen];
-    let tiles = tiled::check(file, length, unit).map_err(|refusal| {
+    let tiles = tile_table::check(file, length, unit).map_err(|refusal| {
         let (path, index) = (path.to_owned(), unit.facts.index);
         match refusal {
             Refusal::Damaged(what) => ReadError::Damaged {
