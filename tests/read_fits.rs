@@ -236,6 +236,15 @@ fn packed_files_hold_the_same_picture() {
         };
         assert!(error.contains("cut"), "{error}");
     }
+    // Stray bytes behind the stream are passed over; a wrong checksum is not.
+    let padded = folder.file("padded", &[gzip(&bytes), vec![0; 600]].concat());
+    assert_same(&values(&padded), &expected, "padded gzip");
+    let mut wrong = gzip(&bytes);
+    let checksum = wrong.len() - 8;
+    wrong[checksum] ^= 1;
+    let opened = open(&folder.file("wrong", &wrong), Pick::default()).expect("the start is sound");
+    let error = Plane::from_rows(&*opened.rows).expect_err("the checksum is wrong");
+    assert!(error.message.contains("damaged"), "{error}");
 }
 
 #[test]
