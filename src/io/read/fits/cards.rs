@@ -291,7 +291,7 @@ mod tests {
         ] {
             assert_eq!(one(line).value, None, "{line}");
         }
-        assert_eq!(one("HISTORY stacked ").comment, " stacked");
+        assert_eq!(one("HISTORY   stacked ").comment, "  stacked");
         assert_eq!(
             one("UNSET   =       / no value yet").comment,
             "no value yet"
@@ -347,5 +347,21 @@ mod tests {
         assert_eq!(parse_header(&bytes[..BLOCK]), None);
         assert_eq!(parse_header(b""), None);
         assert_eq!(parse_header(&[0xff; 5000]), None);
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn any_bytes_are_read_without_a_panic(
+            mut bytes in proptest::collection::vec(proptest::num::u8::ANY, 0..20 * CARD),
+            keyword in "[A-Z =']{0,12}",
+        ) {
+            let start = keyword.len().min(bytes.len());
+            bytes[..start].copy_from_slice(&keyword.as_bytes()[..start]);
+            bytes.resize(bytes.len().next_multiple_of(CARD), b'\'');
+            let cards = bytes.len() / CARD;
+            bytes.extend_from_slice(format!("{:<80}", "END").as_bytes());
+            let parsed = parse_header(&bytes);
+            proptest::prop_assert!(parsed.is_some_and(|header| header.cards.len() <= cards));
+        }
     }
 }

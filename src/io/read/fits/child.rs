@@ -1,12 +1,12 @@
 //! The other end of tiled images: a process that decodes one plane.
 //!
 //! ```text
-//! linehue decode-fits PATH HDU PLANE WIDTH HEIGHT [until-stdin-closes]
+//! linehue decode-fits PATH HDU PLANE WIDTH HEIGHT ROWS [until-stdin-closes]
 //! ```
 //!
 //! HDU counts from 0, PLANE from 1. Standard output gets HEIGHT rows of WIDTH
 //! little-endian 32-bit floats, from the first row on, NaN where there is no
-//! data, and nothing else. Exit code 0 when all rows are written; otherwise 2,
+//! data, and nothing else; ROWS rows are decoded at a time. Exit code 0 when all rows are written; otherwise 2,
 //! and one line on standard error says why. With the last argument the process
 //! ends itself when its standard input is closed, so that none is left behind.
 //!
@@ -19,8 +19,6 @@ use std::path::{Path, PathBuf};
 use std::ptr;
 
 use fitsio::sys;
-
-use crate::engine::frame::BAND_ROWS;
 
 /// The hidden subcommand.
 pub const COMMAND: &str = "decode-fits";
@@ -36,7 +34,7 @@ const TFLOAT: c_int = 42;
 /// beside it or one folder up.
 pub(super) fn program() -> Option<PathBuf> {
     if let Some(named) = std::env::var_os("LINEHUE_DECODER").filter(|name| !name.is_empty()) {
-        return Some(PathBuf::from(named));
+        return std::path::absolute(named).ok();
     }
     let current = std::env::current_exe().ok()?;
     if current.file_stem().is_some_and(|stem| stem == "linehue") {
@@ -63,20 +61,20 @@ pub fn decode_child(args: &[OsString]) -> i32 {
 }
 
 fn decode(args: &[OsString], out: &mut dyn Write) -> Result<(), String> {
+    let usage = || format!("usage: {COMMAND} PATH HDU PLANE WIDTH HEIGHT ROWS");
     let number = |index: usize| {
         args.get(index)
             .and_then(|arg| arg.to_str()?.parse::<i32>().ok())
             .filter(|number| *number >= 0)
-            .ok_or_else(|| format!("{COMMAND} PATH HDU PLANE WIDTH HEIGHT"))
+            .ok_or_else(usage)
     };
-    let path = args
-        .first()
-        .ok_or_else(|| format!("{COMMAND} PATH HDU PLANE WIDTH HEIGHT"))?;
+    let path = args.first().ok_or_else(usage)?;
     let (hdu, plane, width, height) = (number(1)?, number(2)?, number(3)?, number(4)?);
-    if plane == 0 || width == 0 || height == 0 {
-        return Err("PLANE, WIDTH and HEIGHT count from 1".to_owned());
+    let step = number(5)?;
+    if plane == 0 || width == 0 || height == 0 || step == 0 {
+        return Err("PLANE, WIDTH, HEIGHT and ROWS count from 1".to_owned());
     }
-    if args.get(5).is_some_and(|arg| arg == UNTIL_STDIN_CLOSES) {
+    if args.get(6).is_some_and(|arg| arg == UNTIL_STDIN_CLOSES) {
         std::thread::spawn(|| {
             io::stdin().lock().read_to_end(&mut Vec::new()).ok();
             std::process::exit(3);
@@ -87,12 +85,12 @@ fn decode(args: &[OsString], out: &mut dyn Write) -> Result<(), String> {
     if shape[..2] != [i64::from(width), i64::from(height)] {
         return Err(format!("the image has {} x {} pixels", shape[0], shape[1]));
     }
-    let (width, height) = (width as usize, height as usize);
+    let (width, height, step) = (width as usize, height as usize, step as usize);
     let first = i64::from(plane - 1) * (width as i64) * (height as i64);
-    let mut values = vec![0.0_f32; width * BAND_ROWS.min(height)];
+    let mut values = vec![0.0_f32; width * step.min(height)];
     let mut bytes = Vec::with_capacity(values.len() * 4);
-    for row in (0..height).step_by(BAND_ROWS) {
-        let values = &mut values[..width * BAND_ROWS.min(height - row)];
+    for row in (0..height).step_by(step) {
+        let values = &mut values[..width * step.min(height - row)];
         image.read(first + (row * width) as i64, values)?;
         bytes.clear();
         bytes.extend(values.iter().flat_map(|value| value.to_le_bytes()));
@@ -179,8 +177,8 @@ fn checked(status: c_int) -> Result<(), String> {
     if status == 0 {
         return Ok(());
     }
-    let mut words = [0_u8; 64];
-    // SAFETY: at most 31 bytes are written, the last of them zero.
+    let mut words = [0_u8; 81];
+    // SAFETY: at most 81 bytes are written (in fact 31), the last of them zero.
     unsafe { sys::ffgerr(status, words.as_mut_ptr().cast()) };
     let end = words.iter().position(|byte| *byte == 0).unwrap_or(0);
     Err(format!(
@@ -199,12 +197,15 @@ mod tests {
         for words in [
             &[][..],
             &["x"],
-            &["x", "0", "0", "1", "1"],
-            &["x", "0", "1", "-1", "1"],
+            &["x", "0", "0", "1", "1", "1"],
+            &["x", "0", "1", "-1", "1", "1"],
         ] {
             assert!(decode(&args(words), &mut io::sink()).is_err(), "{words:?}");
         }
-        let missing = decode(&args(&["/no/such", "0", "1", "1", "1"]), &mut io::sink());
+        let missing = decode(
+            &args(&["/no/such", "0", "1", "1", "1", "1"]),
+            &mut io::sink(),
+        );
         assert!(missing.is_err_and(|what| what.contains("status 104")));
     }
 }

@@ -35,6 +35,8 @@ struct State {
     decoder: Option<Box<dyn Decoder>>,
     /// The next row of the decoder.
     next: usize,
+    /// What a decoder failed with: another start would fail in the same way.
+    failed: Option<RowsError>,
     /// Row `r` lies in slot `r % slots`.
     kept: Vec<f32>,
 }
@@ -66,6 +68,9 @@ impl Rows for InOrder {
         let slots = self.slots();
         let mut guard = self.state.lock().unwrap_or_else(PoisonError::into_inner);
         let state = &mut *guard;
+        if let Some(error) = &state.failed {
+            return Err(error.clone());
+        }
         for (row, out) in (first_row..).zip(out.chunks_exact_mut(width)) {
             if state.decoder.is_none() || row + slots < state.next {
                 state.decoder = Some((self.start)()?);
@@ -85,6 +90,7 @@ impl Rows for InOrder {
                 };
                 if let Err(error) = decoded {
                     state.decoder = None;
+                    state.failed = Some(error.clone());
                     return Err(error);
                 }
                 state.next += count;
@@ -142,5 +148,40 @@ mod tests {
         }
         // Only the step from 1999 back to 10 lay out of reach.
         assert_eq!(starts.load(Ordering::SeqCst), 2);
+    }
+
+    struct Failing;
+
+    impl Decoder for Failing {
+        fn next_rows(&mut self, _: &mut [f32]) -> Result<(), RowsError> {
+            Err(RowsError {
+                message: "no".to_owned(),
+                hint: String::new(),
+            })
+        }
+    }
+
+    #[test]
+    fn a_failure_is_final() {
+        let starts = Arc::new(AtomicUsize::new(0));
+        let seen = Arc::clone(&starts);
+        let start = move || {
+            seen.fetch_add(1, Ordering::SeqCst);
+            Ok(Box::new(Failing) as Box<dyn Decoder>)
+        };
+        let rows = InOrder::new(
+            Size {
+                width: 2,
+                height: 2,
+            },
+            Box::new(start),
+        );
+        for _ in 0..3 {
+            assert!(
+                rows.read(0, &mut [0.0; 4])
+                    .is_err_and(|error| error.message == "no")
+            );
+        }
+        assert_eq!(starts.load(Ordering::SeqCst), 1);
     }
 }

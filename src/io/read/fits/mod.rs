@@ -6,7 +6,7 @@
 //! choose    the unit and the plane         (picture)
 //! rows      positioned reads               (plain, values)
 //!           or decoded from the front      (packed, lzw, in_order)
-//!           or decoded by a child process  (tiled, child)
+//!           or decoded by a child process  (tile_table, tiled, child)
 //! ```
 //!
 //! Source: the FITS standard, version 4.0 (2018). Headers are read by our own
@@ -31,6 +31,8 @@ mod picture;
 
 mod plain;
 
+mod tile_table;
+
 mod tiled;
 
 mod values;
@@ -48,6 +50,7 @@ pub use self::layout::{HduFacts, HduKind};
 
 use self::packed::{PackedPicture, Packing};
 use self::plain::PlainRows;
+use self::tile_table::Refusal;
 use self::tiled::{Source, TiledPicture};
 use self::walk::{FileForward, Forward, StreamForward, Walk};
 use super::{Container, Facts, Opened, Pick, ReadError};
@@ -256,14 +259,22 @@ fn open_tiled(
     pick: Pick,
 ) -> Result<Opened, ReadError> {
     let unit = &found.hdus[chosen];
-    let kind = tiled::check(file, length, unit).map_err(|what| ReadError::Damaged {
-        path: path.to_owned(),
-        what: format!("HDU {}: {what}", unit.facts.index),
+    let tiles = tile_table::check(file, length, unit).map_err(|refusal| {
+        let (path, index) = (path.to_owned(), unit.facts.index);
+        match refusal {
+            Refusal::Damaged(what) => ReadError::Damaged {
+                path,
+                what: format!("HDU {index}: {what}"),
+            },
+            Refusal::Unknown(what) => ReadError::Unsuitable {
+                path,
+                what: format!("HDU {index}: {what}"),
+                hint: "save it without tiles, or with RICE_1 tiles".to_owned(),
+            },
+        }
     })?;
-    let words = format!(
-        "{packing}{}{kind} tiles",
-        if packing.is_empty() { "" } else { ", " }
-    );
+    let comma = if packing.is_empty() { "" } else { ", " };
+    let words = format!("{packing}{comma}{} tiles", tiles.kind);
     let described = describe(path, &words, found, chosen, pick, Some(length))?;
     let facts = Facts {
         container: Container::FitsTiled,
@@ -275,7 +286,7 @@ fn open_tiled(
         hdu: facts.hdu,
         plane: facts.plane,
         size: facts.size,
-        kind,
+        tiles,
     }
     .rows();
     Ok(Opened {

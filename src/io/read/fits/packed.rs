@@ -118,6 +118,7 @@ impl PackedPicture {
             source,
             picture: self.clone(),
             bytes: Vec::new(),
+            left: self.size.pixels(),
         })
     }
 
@@ -136,6 +137,21 @@ struct PackedDecoder {
     source: StreamForward<Box<dyn Read + Send>>,
     picture: PackedPicture,
     bytes: Vec<u8>,
+    /// Values of the plane that are still to come.
+    left: usize,
+}
+
+impl PackedDecoder {
+    /// Unpacks the rest as well: the checksum that tells damaged data stands
+    /// at the very end. Stray bytes behind a gzip stream are no damage.
+    fn verify(&mut self) -> Result<(), ReadError> {
+        match io::copy(&mut self.source.reader, &mut io::sink()) {
+            Err(error) if error.to_string() != "invalid gzip header" => {
+                Err(unpacking(&self.picture.path, &error))
+            }
+            _ => Ok(()),
+        }
+    }
 }
 
 impl Decoder for PackedDecoder {
@@ -151,6 +167,10 @@ impl Decoder for PackedDecoder {
                 return Err(self.picture.missing(self.source.position()).into());
             }
             self.picture.coding.decode(&self.bytes, values);
+        }
+        self.left = self.left.saturating_sub(out.len());
+        if self.left == 0 {
+            self.verify()?;
         }
         Ok(())
     }

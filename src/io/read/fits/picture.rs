@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::cards::BLOCK;
 use super::layout::{
-    Hdu, HduFacts, HduKind, dimensions, first, first_integer, first_number, first_text, product,
+    Hdu, HduFacts, HduKind, dimensions, first, first_integer, first_number, product,
 };
 use super::values::{Coding, Stored};
 use super::walk::{Trouble, Walk};
@@ -89,7 +89,8 @@ pub(super) fn shape(path: &Path, pick: Pick, facts: &HduFacts) -> Result<Shape, 
         width: whole(axes[0])?,
         height: whole(axes[1])?,
     };
-    // `size` fits because `all` does, and the decoder counts in 32 bits.
+    // No plane may be beyond what can be counted; the decoder counts in 32 bits.
+    whole(axes[0].saturating_mul(axes[1]))?;
     let planes = whole(all / (axes[0] * axes[1]))?;
     if axes[0] > i32::MAX as u64 || axes[1] > i32::MAX as u64 || planes > i32::MAX as usize {
         return Err(too_big(format!("{} is too large", dimensions(axes))));
@@ -279,12 +280,9 @@ pub(super) fn notices(found: &Walk, chosen: usize, length: Option<u64>) -> Vec<S
 /// The pattern of colour filters over the pixels, where there is one: such a
 /// picture is not grey yet.
 pub(super) fn bayer(header: &Header) -> Option<String> {
-    ["BAYERPAT", "COLORTYP"].into_iter().find_map(|keyword| {
-        let pattern = first_text(&header.cards, keyword)
-            .or_else(|| first_text(&header.inherited, keyword))?
-            .to_ascii_uppercase();
-        (pattern.len() == 4 && pattern.bytes().all(|b| b"RGBCMYWG".contains(&b))).then_some(pattern)
-    })
+    let pattern = header.text("BAYERPAT")?.to_ascii_uppercase();
+    (pattern.len() == 4 && pattern.bytes().all(|byte| b"RGBCMYW".contains(&byte)))
+        .then_some(pattern)
 }
 
 #[cfg(test)]

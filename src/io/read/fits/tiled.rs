@@ -1,11 +1,10 @@
-//! Tile-compressed images: checked here, decoded in a process of their own.
+//! Tile-compressed images, decoded in a process of their own.
 //!
 //! Source: FITS standard 4.0, section 10. The decoders for these tiles are C
 //! code that damaged data can bring down; in a child process that is one error
 //! message. See [`super::child`] for the other end.
 
-use std::fs::File;
-use std::io::{BufReader, Read};
+use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
@@ -14,241 +13,12 @@ use std::time::Duration;
 
 use super::child;
 use super::in_order::{Decoder, InOrder, Start};
-use super::layout::{Hdu, dimensions, first_text, product, required};
-use super::values::Stored;
-use super::walk::{FileForward, Forward};
+use super::tile_table::Tiles;
 use crate::engine::frame::{BAND_ROWS, RowsError, Size};
-use crate::engine::header::Card;
 use crate::io::read::ReadError;
 
 /// Without a byte for so long, the decoder is taken to be stuck.
 const PATIENCE: Duration = Duration::from_secs(60);
-
-/// Pixels of one tile, at most: a decoder holds a whole tile.
-const LARGEST_TILE: u64 = 1 << 30;
-
-/// Pixels for each byte of the file, at most.
-const LARGEST_GROWTH: u64 = 1 << 16;
-
-/// The compressions that exist.
-const KINDS: [&str; 7] = [
-    "RICE_1",
-    "RICE_ONE",
-    "GZIP_1",
-    "GZIP_2",
-    "HCOMPRESS_1",
-    "PLIO_1",
-    "NOCOMPRESS",
-];
-
-/// Checks the table of tiles before anything decodes it; gives the name of
-/// its compression.
-///
-/// # Errors
-/// One clause that says what is wrong.
-pub(super) fn check(file: &File, length: u64, hdu: &Hdu) -> Result<String, String> {
-    let cards = &hdu.header.cards;
-    let kind = first_text(cards, "ZCMPTYPE").ok_or("ZCMPTYPE is missing from the header")?;
-    if !KINDS.contains(&kind.as_str()) {
-        return Err(format!("its compression `{kind}` is unknown"));
-    }
-    Stored::from_bitpix(hdu.facts.bitpix)
-        .ok_or_else(|| format!("ZBITPIX is {}", hdu.facts.bitpix))?;
-    let axes = &hdu.facts.axes;
-    let pixels = product(axes)?;
-    if pixels > length.saturating_mul(LARGEST_GROWTH) {
-        let shape = dimensions(axes);
-        return Err(format!(
-            "{shape} pixels cannot come out of a file of {length} bytes"
-        ));
-    }
-    let (mut tiles, mut tile_pixels) = (1_u64, 1_u64);
-    for (axis, length) in axes.iter().enumerate() {
-        let name = format!("ZTILE{}", axis + 1);
-        // Absent tile sizes mean tiles of one row.
-        let tile = match super::layout::first(cards, &name) {
-            None => {
-                if axis == 0 {
-                    *length
-                } else {
-                    1
-                }
-            }
-            Some(_) => u64::try_from(required(cards, &name)?).unwrap_or(0),
-        };
-        if tile == 0 {
-            return Err(format!("{name} is not above zero"));
-        }
-        tiles = tiles.saturating_mul(length.div_ceil(tile));
-        tile_pixels = tile_pixels.saturating_mul(tile.min(*length));
-    }
-    if tile_pixels > LARGEST_TILE {
-        return Err(format!("its tiles have {tile_pixels} pixels each"));
-    }
-    let rows = u64::try_from(required(cards, "NAXIS2")?).unwrap_or(0);
-    if rows != tiles {
-        return Err(format!("its table has {rows} rows for {tiles} tiles"));
-    }
-    let end = hdu.data_start().saturating_add(hdu.data_bytes);
-    if end > length {
-        return Err(format!(
-            "its tiles are cut short: {} bytes are missing",
-            end - length
-        ));
-    }
-    check_parameters(cards, &kind)?;
-    check_descriptors(file, hdu, rows)?;
-    Ok(kind)
-}
-
-/// The parameters of the RICE decoder; a block of no pixels would divide by 0.
-fn check_parameters(cards: &[Card], kind: &str) -> Result<(), String> {
-    if !kind.starts_with("RICE") {
-        return Ok(());
-    }
-    for index in 1..=9 {
-        let Some(name) = first_text(cards, &format!("ZNAME{index}")) else {
-            continue;
-        };
-        let value = required(cards, &format!("ZVAL{index}"))?;
-        let sound = match name.as_str() {
-            "BLOCKSIZE" => (1..=4096).contains(&value),
-            "BYTEPIX" => matches!(value, 1 | 2 | 4 | 8),
-            _ => true,
-        };
-        if !sound {
-            return Err(format!("its {name} is {value}"));
-        }
-    }
-    Ok(())
-}
-
-/// A column of descriptors: where each row's tile lies in the heap.
-struct Descriptor {
-    /// Offset in the row.
-    at: usize,
-    /// Two 64-bit numbers instead of two of 32 bits.
-    wide: bool,
-    /// Bytes of one element in the heap.
-    element: u64,
-}
-
-/// Sees that every tile lies inside the heap.
-fn check_descriptors(file: &File, hdu: &Hdu, rows: u64) -> Result<(), String> {
-    let cards = &hdu.header.cards;
-    let row_bytes = usize::try_from(required(cards, "NAXIS1")?).unwrap_or(0);
-    let (columns, width) = descriptors(cards)?;
-    if width != row_bytes || row_bytes == 0 {
-        return Err(format!(
-            "its table rows have {row_bytes} bytes, their columns {width}"
-        ));
-    }
-    let heap = match super::layout::first(cards, "THEAP") {
-        None => rows.saturating_mul(row_bytes as u64),
-        Some(_) => u64::try_from(required(cards, "THEAP")?).unwrap_or(u64::MAX),
-    };
-    let position = hdu.data_start();
-    let mut source = FileForward {
-        file,
-        length: u64::MAX,
-        position,
-    };
-    let piece_rows = (1_usize << 16).div_ceil(row_bytes);
-    // The whole data lie inside the file, so a row does too.
-    let mut bytes = vec![0; piece_rows * row_bytes];
-    let mut row = 0;
-    while row < rows {
-        let count = (rows - row).min(piece_rows as u64) as usize * row_bytes;
-        let found = source
-            .read(&mut bytes[..count])
-            .map_err(|error| error.to_string())?;
-        if found < count {
-            return Err("its table of tiles is cut short".to_owned());
-        }
-        for (index, raw) in bytes[..count].chunks_exact(row_bytes).enumerate() {
-            for column in &columns {
-                let (size, offset) = column.read(raw);
-                let end = size
-                    .checked_mul(column.element)
-                    .and_then(|size| size.checked_add(offset)?.checked_add(heap));
-                if size > 0 && end.is_none_or(|end| end > hdu.data_bytes) {
-                    let tile = row + index as u64 + 1;
-                    return Err(format!("tile {tile} lies outside its data"));
-                }
-            }
-        }
-        row += piece_rows as u64;
-    }
-    Ok(())
-}
-
-impl Descriptor {
-    /// How many elements, and where in the heap.
-    fn read(&self, row: &[u8]) -> (u64, u64) {
-        let number = |at: usize, bytes: usize| {
-            row[at..at + bytes]
-                .iter()
-                .fold(0_u64, |all, byte| all << 8 | u64::from(*byte))
-        };
-        if self.wide {
-            (number(self.at, 8), number(self.at + 8, 8))
-        } else {
-            (number(self.at, 4), number(self.at + 4, 4))
-        }
-    }
-}
-
-/// The descriptor columns, and the bytes of a whole row.
-fn descriptors(cards: &[Card]) -> Result<(Vec<Descriptor>, usize), String> {
-    let fields = required(cards, "TFIELDS")?;
-    if !(1..=999).contains(&fields) {
-        return Err(format!("TFIELDS is {fields}"));
-    }
-    let (mut columns, mut width, mut pictures) = (Vec::new(), 0_usize, 0);
-    for field in 1..=fields {
-        let name = format!("TFORM{field}");
-        let form = first_text(cards, &name).ok_or_else(|| format!("{name} is missing"))?;
-        let digits = form
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(form.len());
-        let repeat = form[..digits].parse::<u32>().unwrap_or(1) as usize;
-        let mut letters = form[digits..].chars();
-        let code = letters.next().unwrap_or(' ');
-        let unknown = || format!("{name} is `{form}`");
-        let one = element_bytes(code).ok_or_else(unknown)?;
-        if matches!(code, 'P' | 'Q') && repeat == 1 {
-            let element = letters.next().and_then(element_bytes).ok_or_else(unknown)? as u64;
-            columns.push(Descriptor {
-                at: width,
-                wide: code == 'Q',
-                element,
-            });
-            let title = first_text(cards, &format!("TTYPE{field}")).unwrap_or_default();
-            pictures += usize::from(title.eq_ignore_ascii_case("COMPRESSED_DATA"));
-        }
-        width += if code == 'X' {
-            repeat.div_ceil(8)
-        } else {
-            repeat * one
-        };
-    }
-    if pictures == 0 {
-        return Err("its table has no column COMPRESSED_DATA".to_owned());
-    }
-    Ok((columns, width))
-}
-
-/// Bytes of one element of a table column.
-fn element_bytes(code: char) -> Option<usize> {
-    Some(match code {
-        'L' | 'X' | 'B' | 'A' => 1,
-        'I' => 2,
-        'J' | 'E' => 4,
-        'K' | 'D' | 'C' | 'P' => 8,
-        'M' | 'Q' => 16,
-        _ => return None,
-    })
-}
 
 /// Which tiled picture a decoder is to decode.
 #[derive(Clone)]
@@ -261,8 +31,7 @@ pub(super) struct TiledPicture {
     /// From 1.
     pub plane: usize,
     pub size: Size,
-    /// For messages: `RICE_1`.
-    pub kind: String,
+    pub tiles: Tiles,
 }
 
 /// A file on the disk, or a temporary one that goes when nobody needs it.
@@ -292,7 +61,7 @@ impl TiledPicture {
     fn damaged(&self, what: &str) -> RowsError {
         let what = format!(
             "the {} tiles of HDU {} are damaged: {what}",
-            self.kind, self.hdu
+            self.tiles.kind, self.hdu
         );
         ReadError::Damaged {
             path: self.path.clone(),
@@ -307,6 +76,22 @@ impl TiledPicture {
             what,
         }
         .into()
+    }
+}
+
+/// The folder to run a decoder in, and the file's name there: short whatever
+/// the path, and with none of the first letters that mean something.
+fn located(path: &Path) -> io::Result<(PathBuf, PathBuf)> {
+    // Links such as `/dev/stdin` mean another file in another process. On
+    // Windows the resolved form of a path is not for the old interfaces.
+    let whole = if cfg!(windows) {
+        std::path::absolute(path)
+    } else {
+        path.canonicalize()
+    }?;
+    match (whole.parent(), whole.file_name()) {
+        (Some(folder), Some(name)) => Ok((folder.to_owned(), Path::new(".").join(name))),
+        _ => Err(io::ErrorKind::InvalidFilename.into()),
     }
 }
 
@@ -325,22 +110,21 @@ impl ChildDecoder {
         let program = child::program().ok_or_else(|| {
             picture.system("the program `linehue`, which decodes its tiles, is not found".into())
         })?;
-        // An absolute name begins with none of the letters that mean something.
-        let path = std::path::absolute(picture.decoded.path())
+        let (folder, name) = located(picture.decoded.path())
             .map_err(|error| picture.system(format!("cannot be found: {error}")))?;
+        let TiledPicture {
+            hdu,
+            plane,
+            size: Size { width, height },
+            ref tiles,
+            ..
+        } = picture;
         let mut child = Command::new(&program)
             .arg(child::COMMAND)
-            .arg(path)
-            .args(
-                [
-                    picture.hdu,
-                    picture.plane,
-                    picture.size.width,
-                    picture.size.height,
-                ]
-                .map(|n| n.to_string()),
-            )
+            .arg(name)
+            .args([hdu, plane, width, height, tiles.step].map(|n| n.to_string()))
             .arg(child::UNTIL_STDIN_CLOSES)
+            .current_dir(folder)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -353,7 +137,6 @@ impl ChildDecoder {
             })?;
         let (sender, bands) = sync_channel(2);
         let mut pipe = child.stdout.take().map(BufReader::new);
-        let Size { width, height } = picture.size;
         let pump = move || {
             let Some(pipe) = &mut pipe else { return };
             let mut bytes = vec![0; width * 4 * BAND_ROWS.min(height)];

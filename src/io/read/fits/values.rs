@@ -6,7 +6,7 @@
 //!
 //! computed in double precision and rounded once to f32. `BLANK` is compared
 //! with the stored integer; it, NaN, infinities and values beyond the range of
-//! f32 become NaN.
+//! f32 become NaN. Numbers too small for the normal range keep their value.
 
 /// What one stored sample is; all are big-endian.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

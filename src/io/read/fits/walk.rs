@@ -9,6 +9,9 @@ use super::layout::Hdu;
 /// A header that grows beyond this without an END has none.
 const LONGEST_HEADER: usize = 16 << 20;
 
+/// Units that are looked at, at most.
+const MOST_UNITS: usize = 10_000;
+
 /// Bytes that come from the front to the back.
 pub(super) trait Forward {
     /// Offset of the next byte.
@@ -145,6 +148,11 @@ pub(super) fn walk(source: &mut dyn Forward, enough: impl Fn(&Hdu) -> bool) -> W
         let rest = unit.next_start() - unit.data_start();
         let done = enough(&unit);
         found.hdus.push(unit);
+        if !done && found.hdus.len() == MOST_UNITS {
+            let what = format!("there are more than {MOST_UNITS} units");
+            found.trouble = Some(Trouble::Damaged(what));
+            return found;
+        }
         if done {
             return found;
         }
