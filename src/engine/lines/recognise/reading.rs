@@ -65,6 +65,10 @@ const NAMED_WITHIN_NM: f64 = 2.0;
 /// By how much the nearest line must be nearer than the next.
 const CLEARLY_NEARER_NM: f64 = 0.8;
 
+/// A filter whose stated centre lies farther from its line holds something
+/// else by that number.
+const CENTER_WITHIN_NM: f64 = 15.0;
+
 /// A passband wider than this is a broad band.
 const BROAD_NM: f64 = 40.0;
 
@@ -263,6 +267,8 @@ struct Found {
     width_nm: Option<f64>,
     /// Whether the centre stands as a name of its own: `F656N`, `656 nm`.
     named_by_center: bool,
+    /// Whether the centre is given no finer than to a nanometre.
+    rounded: bool,
     continuum: bool,
     note: String,
 }
@@ -314,7 +320,7 @@ impl Found {
 
     fn take_nm(&mut self, nm: f64) {
         if (300.0..=1100.0).contains(&nm) {
-            self.center_nm.get_or_insert(nm);
+            self.state_center(nm, nm == libm::floor(nm));
             self.named_by_center = true;
         } else if (0.1..300.0).contains(&nm) {
             self.width_nm.get_or_insert(nm);
@@ -354,9 +360,16 @@ impl Found {
         }
     }
 
+    /// The first centre counts.
+    fn state_center(&mut self, nm: f64, rounded: bool) {
+        if self.center_nm.is_none() {
+            (self.center_nm, self.rounded) = (Some(nm), rounded);
+        }
+    }
+
     fn name_by_number(&mut self, nm: f64) {
         if (300.0..=1100.0).contains(&nm) {
-            self.center_nm = Some(nm);
+            self.state_center(nm, true);
             self.named_by_center = true;
         }
     }
@@ -416,7 +429,7 @@ impl Found {
             number
         };
         if line.air_nm.iter().any(|air| (air - nm).abs() <= 3.0) && piece.text.len() >= 3 {
-            self.center_nm.get_or_insert(nm);
+            self.state_center(nm, number == libm::floor(number) && number < 3000.0);
             return 1;
         }
         if piece.glued && place == Place::Header && (2.5..=20.0).contains(&number) {
@@ -451,14 +464,22 @@ impl Found {
         if !(3000.0..=11000.0).contains(&center) || !(5.0..=4000.0).contains(&width) {
             return false;
         }
-        self.center_nm = Some(center / 10.0);
+        (self.center_nm, self.rounded) = (Some(center / 10.0), false);
         self.width_nm = Some(width / 10.0);
         true
     }
 
     fn finish(mut self, pieces: &[Piece], place: Place) -> Reading {
-        let both = place == Place::Header && self.take_last_two(pieces);
         let mut lines = std::mem::take(&mut self.narrow);
+        let before = (self.center_nm, self.width_nm, self.rounded);
+        let both = place == Place::Header && self.take_last_two(pieces);
+        if !lines.is_empty() && !self.center_fits(&lines) {
+            (self.center_nm, self.width_nm, self.rounded) = if both {
+                before
+            } else {
+                (None, before.1, false)
+            };
+        }
         if self.continuum {
             lines.clear();
             self.note = "a filter for the continuum beside a line".to_owned();
@@ -476,7 +497,8 @@ impl Found {
         }
         let mut reading = Reading {
             lines,
-            center_nm: self.center_nm,
+            // The table knows the line better than a name in whole nanometres.
+            center_nm: self.center_nm.filter(|_| !self.rounded),
             width_nm: self.width_nm,
             note: self.note,
         }
@@ -485,6 +507,17 @@ impl Found {
             reading.note = "more than one line".to_owned();
         }
         reading
+    }
+
+    /// Whether the stated centre, if there is one, can be that of these lines.
+    fn center_fits(&self, ids: &[&str]) -> bool {
+        self.center_nm.is_none_or(|center| {
+            lines()
+                .iter()
+                .filter(|line| ids.contains(&line.id.as_str()))
+                .flat_map(|line| &line.air_nm)
+                .any(|nm| (nm - center).abs() <= CENTER_WITHIN_NM)
+        })
     }
 
     /// The lines that the stated wavelength speaks for.
