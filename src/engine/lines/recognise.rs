@@ -1,5 +1,7 @@
 //! Which line a picture was taken in, from its header and its file's name.
 
+mod known;
+
 mod reading;
 
 use self::reading::{Place, Reading, is_open, read};
