@@ -52,8 +52,14 @@ pub(super) fn spelled(text: &str, place: Place) -> Option<&'static Line> {
         .map(|spelling| spelling.line)
 }
 
+/// No filter's name runs together to more characters than this.
+const LONGEST_WORD: usize = 60;
+
 /// A word made of nothing but spellings of emission lines: `haoiii`.
 pub(super) fn run_together(word: &str) -> Option<Vec<&'static Line>> {
+    if word.len() > LONGEST_WORD {
+        return None;
+    }
     if word.is_empty() {
         return Some(Vec::new());
     }

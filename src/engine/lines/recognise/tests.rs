@@ -332,6 +332,12 @@ fn the_name_helps_where_the_header_is_not_clear() {
     assert_eq!(short(&recognise(&ha, "ha-and-oiii.fits")), "Ha");
 }
 
+#[test]
+fn endless_names_are_survived() {
+    assert_eq!(short(&filter(&"oi".repeat(200_000))), "-");
+    assert_eq!(short(&filter(&"Ha ".repeat(20_000))), "Ha");
+}
+
 mod properties {
     use super::*;
     use proptest::prelude::*;
