@@ -98,7 +98,7 @@ mod tests {
     fn the_halves_meet() {
         let [x, y, z] = TRITAN_PLANE;
         // A colour on the plane that is not grey.
-        let on_plane = [0.2 * y / x * -1.0 + 0.1 * z / x * -1.0, 0.2, 0.1];
+        let on_plane = [-(0.2 * y + 0.1 * z) / x, 0.2, 0.1];
         for row in 0..3 {
             let gap = dot(&TRITAN_BEHIND[row], on_plane) - dot(&TRITAN_BEFORE[row], on_plane);
             assert!(gap.abs() < 1e-4, "{row}: {gap}");

@@ -27,7 +27,7 @@ pub struct Passing {
 /// top, a half at half the width off centre, steep beyond. Real curves differ,
 /// and fast beams move them towards the blue.
 pub fn transmission(offset_nm: f64, width_nm: f64) -> f64 {
-    if !(width_nm > 0.0) {
+    if width_nm.is_nan() || width_nm <= 0.0 {
         return 0.0;
     }
     let x = 2.0 * offset_nm / width_nm;

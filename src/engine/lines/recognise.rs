@@ -1,5 +1,7 @@
 //! Which line a picture was taken in, from its header and its file's name.
 
+mod known;
+
 mod reading;
 
 use self::reading::{Place, Reading, is_open, read};
@@ -13,7 +15,8 @@ pub enum Recognition {
     Known {
         /// Its id in the line table.
         line: String,
-        /// The centre of the passband, where the name states one, nm in air.
+        /// The centre of the passband in nm, where the name states one finer
+        /// than to a whole nanometre.
         center_nm: Option<f64>,
         /// The full width at half maximum, where the name states one, nm.
         width_nm: Option<f64>,

@@ -115,7 +115,7 @@ mod tests {
     #[test]
     fn balmer_lines_obey_the_rydberg_formula() {
         for (id, upper) in [("Ha", 3.0), ("Hb", 4.0), ("Hg", 5.0), ("Hd", 6.0f64)] {
-            let rydberg = 10_973_731.568 / (1.0 + 1.0 / 1836.152_673);
+            let rydberg = 10_973_731.568 / (1.0 + 1.0 / 1_836.152_673);
             let per_metre = rydberg * (0.25 - 1.0 / (upper * upper));
             let per_um2 = (per_metre * 1e-6) * (per_metre * 1e-6);
             let index = 1.0

@@ -1,6 +1,6 @@
 //! What a stack holds in numbers: its range, its sky, its noise, its gaps.
 //!
-//! One pass over the rows, in bands; memory stays below about 40 MB whatever
+//! One pass over the rows, in bands; memory stays below about 50 MB whatever
 //! the picture's size. Nothing depends on the height or the order of the
 //! bands, nor on the number of threads that made them.
 

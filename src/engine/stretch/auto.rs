@@ -134,7 +134,7 @@ fn ranked(sample: &[f32], q: f64) -> f64 {
 /// account for it rather than a nebula: then both are to become dark tones.
 fn glow(levels: &Levels) -> f64 {
     let apart = levels.median - levels.sky;
-    if apart.abs() <= levels.spread {
+    if apart.abs() <= 2.0 * levels.spread {
         apart
     } else {
         0.0

@@ -1,9 +1,8 @@
 //! One text, read for the lines it names.
 
-use std::sync::OnceLock;
-
 use super::Recognition;
-use crate::engine::lines::spelling::{Piece, arabic, pieces};
+use super::known::{inside, made_for, run_together, spelled};
+use crate::engine::lines::spelling::{Piece, pieces};
 use crate::engine::lines::table::{Line, lines};
 
 /// Where a text stands: what is clear in a header may be chance in a file name.
@@ -58,12 +57,9 @@ impl Reading {
     }
 }
 
-/// How far a whole number of nanometres in a filter's name may lie from the
-/// line it is made for.
-const NAMED_WITHIN_NM: f64 = 2.0;
-
-/// By how much the nearest line must be nearer than the next.
-const CLEARLY_NEARER_NM: f64 = 0.8;
+/// A filter whose stated centre lies farther from its line holds something
+/// else by that number.
+const CENTER_WITHIN_NM: f64 = 15.0;
 
 /// A passband wider than this is a broad band.
 const BROAD_NM: f64 = 40.0;
@@ -154,93 +150,6 @@ pub(super) fn is_open(text: &str) -> bool {
     }
 }
 
-struct Spelling {
-    text: String,
-    line: &'static Line,
-    header_only: bool,
-}
-
-/// Every spelling, longest first.
-fn spellings() -> &'static [Spelling] {
-    static ALL: OnceLock<Vec<Spelling>> = OnceLock::new();
-    ALL.get_or_init(|| {
-        let mut all = Vec::new();
-        for line in lines() {
-            let anywhere = line.spellings.iter().map(|text| (text, false));
-            let header = line.header_only.iter().map(|text| (text, true));
-            for (text, header_only) in anywhere.chain(header) {
-                let arabic = if line.is_broad() { None } else { arabic(text) };
-                for text in [Some(text.clone()), arabic].into_iter().flatten() {
-                    all.push(Spelling {
-                        text,
-                        line,
-                        header_only,
-                    });
-                }
-            }
-        }
-        all.sort_by(|a, b| b.text.len().cmp(&a.text.len()).then(a.text.cmp(&b.text)));
-        all
-    })
-}
-
-fn spelled(text: &str, place: Place) -> Option<&'static Line> {
-    spellings()
-        .iter()
-        .find(|spelling| spelling.text == text)
-        .filter(|spelling| place == Place::Header || !spelling.header_only)
-        .map(|spelling| spelling.line)
-}
-
-/// A word made of nothing but spellings of emission lines: `haoiii`.
-fn run_together(word: &str) -> Option<Vec<&'static Line>> {
-    if word.is_empty() {
-        return Some(Vec::new());
-    }
-    spellings()
-        .iter()
-        .filter(|spelling| !spelling.line.is_broad() && !spelling.header_only)
-        .filter_map(|spelling| Some((word.strip_prefix(spelling.text.as_str())?, spelling.line)))
-        .find_map(|(rest, line)| {
-            let mut all = run_together(rest)?;
-            all.insert(0, line);
-            Some(all)
-        })
-}
-
-/// The emission line that a filter named after `nm` is made for, or several.
-fn made_for(nm: f64) -> Vec<&'static str> {
-    let mut near: Vec<(f64, &'static str)> = lines()
-        .iter()
-        .filter_map(|line| {
-            let offset = line.made_nm.iter().map(|made| (made - nm).abs());
-            Some((offset.min_by(f64::total_cmp)?, line.id.as_str()))
-        })
-        .filter(|(offset, _)| *offset <= NAMED_WITHIN_NM)
-        .collect();
-    near.sort_by(|a, b| a.0.total_cmp(&b.0));
-    if let [(first, _), (second, _), ..] = near.as_slice()
-        && second - first > CLEARLY_NEARER_NM
-    {
-        near.truncate(1);
-    }
-    near.into_iter().map(|(_, id)| id).collect()
-}
-
-/// The lines of the table that a passband lets through by half or more.
-fn inside(center_nm: f64, width_nm: f64) -> Vec<&'static str> {
-    lines()
-        .iter()
-        .filter(|line| {
-            let offset = line.air_nm.iter().map(|nm| (nm - center_nm).abs());
-            offset
-                .min_by(f64::total_cmp)
-                .is_some_and(|offset| offset <= width_nm / 2.0)
-        })
-        .map(|line| line.id.as_str())
-        .collect()
-}
-
 /// What a text says.
 pub(super) fn read(text: &str, place: Place) -> Reading {
     let pieces = pieces(text);
@@ -263,6 +172,8 @@ struct Found {
     width_nm: Option<f64>,
     /// Whether the centre stands as a name of its own: `F656N`, `656 nm`.
     named_by_center: bool,
+    /// Whether the centre is given no finer than to a nanometre.
+    rounded: bool,
     continuum: bool,
     note: String,
 }
@@ -314,7 +225,7 @@ impl Found {
 
     fn take_nm(&mut self, nm: f64) {
         if (300.0..=1100.0).contains(&nm) {
-            self.center_nm.get_or_insert(nm);
+            self.state_center(nm, nm == libm::floor(nm));
             self.named_by_center = true;
         } else if (0.1..300.0).contains(&nm) {
             self.width_nm.get_or_insert(nm);
@@ -354,9 +265,16 @@ impl Found {
         }
     }
 
+    /// The first centre counts.
+    fn state_center(&mut self, nm: f64, rounded: bool) {
+        if self.center_nm.is_none() {
+            (self.center_nm, self.rounded) = (Some(nm), rounded);
+        }
+    }
+
     fn name_by_number(&mut self, nm: f64) {
         if (300.0..=1100.0).contains(&nm) {
-            self.center_nm = Some(nm);
+            self.state_center(nm, true);
             self.named_by_center = true;
         }
     }
@@ -416,7 +334,7 @@ impl Found {
             number
         };
         if line.air_nm.iter().any(|air| (air - nm).abs() <= 3.0) && piece.text.len() >= 3 {
-            self.center_nm.get_or_insert(nm);
+            self.state_center(nm, number == libm::floor(number) && number < 3000.0);
             return 1;
         }
         if piece.glued && place == Place::Header && (2.5..=20.0).contains(&number) {
@@ -451,14 +369,22 @@ impl Found {
         if !(3000.0..=11000.0).contains(&center) || !(5.0..=4000.0).contains(&width) {
             return false;
         }
-        self.center_nm = Some(center / 10.0);
+        (self.center_nm, self.rounded) = (Some(center / 10.0), false);
         self.width_nm = Some(width / 10.0);
         true
     }
 
     fn finish(mut self, pieces: &[Piece], place: Place) -> Reading {
-        let both = place == Place::Header && self.take_last_two(pieces);
         let mut lines = std::mem::take(&mut self.narrow);
+        let before = (self.center_nm, self.width_nm, self.rounded);
+        let both = place == Place::Header && self.take_last_two(pieces);
+        if !lines.is_empty() && !self.center_fits(&lines) {
+            (self.center_nm, self.width_nm, self.rounded) = if both {
+                before
+            } else {
+                (None, before.1, false)
+            };
+        }
         if self.continuum {
             lines.clear();
             self.note = "a filter for the continuum beside a line".to_owned();
@@ -476,7 +402,8 @@ impl Found {
         }
         let mut reading = Reading {
             lines,
-            center_nm: self.center_nm,
+            // The table knows the line better than a name in whole nanometres.
+            center_nm: self.center_nm.filter(|_| !self.rounded),
             width_nm: self.width_nm,
             note: self.note,
         }
@@ -485,6 +412,17 @@ impl Found {
             reading.note = "more than one line".to_owned();
         }
         reading
+    }
+
+    /// Whether the stated centre, if there is one, can be that of these lines.
+    fn center_fits(&self, ids: &[&str]) -> bool {
+        self.center_nm.is_none_or(|center| {
+            lines()
+                .iter()
+                .filter(|line| ids.contains(&line.id.as_str()))
+                .flat_map(|line| &line.air_nm)
+                .any(|nm| (nm - center).abs() <= CENTER_WITHIN_NM)
+        })
     }
 
     /// The lines that the stated wavelength speaks for.

@@ -287,8 +287,9 @@ proptest! {
             } else {
                 0.0
             };
+            // No value is 0: runs of zeros at an edge would be empty.
             let value = 10.0 * offset + gradient + noise * dice.normal() + light;
-            if steps > 0.0 { (value / steps).round() * steps } else { value }
+            if steps > 0.0 { ((value / steps).round() + 0.25) * steps } else { value }
         });
         let full = 10.0 * offset + slope + peak / 2.0;
         let plane = with_stars(&plane, stars, peak, full, seed ^ 1);
