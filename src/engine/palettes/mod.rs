@@ -60,7 +60,7 @@ pub struct Palette {
 }
 
 /// The CIEDE2000 difference between the nearest two of hydrogen-alpha, doubly
-/// ionised oxygen and ionised sulphur (those of them that the palette names),
+/// ionised oxygen and ionised sulfur (those of them that the palette names),
 /// each alone at a tone of 1, 0.75 or 0.5, as four kinds of readers see them.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Apart {
@@ -163,7 +163,7 @@ const BUILT_IN: [(&str, &str); 16] = [
 /// The palettes of the program, in the order in which they are offered.
 ///
 /// Three letters stand for lines in red, green and blue: S for ionised
-/// sulphur, H for hydrogen-alpha, O for doubly ionised oxygen.
+/// sulfur, H for hydrogen-alpha, O for doubly ionised oxygen.
 pub fn built_in() -> &'static [Palette] {
     static PALETTES: OnceLock<Vec<Palette>> = OnceLock::new();
     PALETTES.get_or_init(|| {
