@@ -1,6 +1,6 @@
 //! PNG (W3C Recommendation, third edition), 8 or 16 bits.
 //!
-//! Order of chunks: IHDR, iCCP, iTXt (XMP), cICP, IDAT for each band, IEND.
+//! Order of chunks: IHDR, iCCP, cICP, iTXt (XMP), IDAT for each band, IEND.
 //! The bands are filtered and deflated in parallel: each is a run of deflate
 //! blocks that ends on a byte (a sync flush) and refers to nothing before it,
 //! so that the runs joined are one zlib stream (RFC 1950, RFC 1951).
@@ -9,6 +9,7 @@ use std::borrow::Cow;
 use std::io::{self, Write};
 
 use flate2::{Compress, Compression, FlushCompress, Status};
+use png::text_metadata::ITXtChunk;
 use png::{BitDepth, ColorType, Encoder, EncodingError, Info, chunk};
 use rayon::prelude::*;
 use simd_adler32::Adler32;
@@ -206,6 +207,14 @@ fn code_points(space: Space) -> [u8; 4] {
     }
 }
 
+/// The content of iCCP: a name, the method (0), the profile as a zlib stream.
+fn profile_chunk(space: Space) -> io::Result<Vec<u8>> {
+    let content = [icc::name(space).as_bytes(), &[0, 0]].concat();
+    let mut packer = flate2::write::ZlibEncoder::new(content, Compression::best());
+    packer.write_all(icc::profile(space, false))?;
+    packer.finish()
+}
+
 /// Writes the file.
 pub(crate) fn write(target: &Target, pieces: &mut Pieces, out: &mut impl Write) -> io::Result<()> {
     let side = |pixels: usize| u32::try_from(pixels).map_err(io::Error::other);
@@ -216,17 +225,16 @@ pub(crate) fn write(target: &Target, pieces: &mut Pieces, out: &mut impl Write) 
     } else {
         BitDepth::Sixteen
     };
-    info.icc_profile = Some(Cow::Borrowed(icc::profile(target.space, false)));
-    let mut encoder = Encoder::with_info(out, info).map_err(to_io)?;
-    if !target.tags.xmp.is_empty() {
-        encoder
-            .add_itxt_chunk(XMP_KEYWORD.to_owned(), target.tags.xmp.clone())
-            .map_err(to_io)?;
-    }
+    let encoder = Encoder::with_info(out, info).map_err(to_io)?;
     let mut file = encoder.write_header().map_err(to_io)?;
-    let code_points = code_points(target.space);
-    file.write_chunk(chunk::ChunkType(*b"cICP"), &code_points)
+    file.write_chunk(chunk::iCCP, &profile_chunk(target.space)?)
         .map_err(to_io)?;
+    file.write_chunk(chunk::ChunkType(*b"cICP"), &code_points(target.space))
+        .map_err(to_io)?;
+    if !target.tags.xmp.is_empty() {
+        let packet = ITXtChunk::new(XMP_KEYWORD, &target.tags.xmp[..]);
+        file.write_text_chunk(&packet).map_err(to_io)?;
+    }
     while let Some(piece) = pieces.next()? {
         if let Piece::Packed(runs) = piece {
             for run in runs {

@@ -6,7 +6,8 @@
 //! of rows wait for either, so memory stays bounded and a slow disk slows the
 //! caller down.
 
-use std::io::{self, BufWriter};
+use std::fs::File;
+use std::io::{self, BufWriter, Seek, SeekFrom, Write};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
@@ -21,6 +22,9 @@ const IN_FLIGHT: usize = 2;
 
 /// Bytes collected before they go to the system.
 const BUFFER: usize = 1 << 18;
+
+/// Bytes after which the system is asked to bring them to the disk.
+const WRITE_BACK: usize = 32 << 20;
 
 /// What goes to the writing thread.
 pub(crate) enum Piece {
@@ -259,20 +263,62 @@ fn spawn<T: Send + 'static>(
 }
 
 /// The writing thread: the whole file, from its first byte to its last.
+///
+/// Beside it a helper asks the system to bring to the disk what is written
+/// already, so that little is left to wait for at the end.
 fn write(target: &Target, draft: Draft, mut pieces: Pieces) -> Result<Draft, WriteError> {
-    let mut out = BufWriter::with_capacity(BUFFER, draft.file());
-    let pieces = &mut pieces;
-    match target.format {
-        Format::Tiff => tiff::write(target, pieces, &mut out),
-        Format::Png => png::write(target, pieces, &mut out),
-        Format::Jpeg => jpeg::write(target, pieces, &mut out),
-        Format::Fits => fits::write(target, pieces, &mut out),
-    }
-    .and_then(|()| {
-        out.into_inner()
-            .map(|_| ())
-            .map_err(|error| error.into_error())
+    let file = draft.file();
+    let (due, dues) = sync_channel(1);
+    std::thread::scope(|scope| {
+        scope.spawn(move || {
+            // What fails here fails again, and is told, when all is synced.
+            while dues.recv().is_ok() {
+                file.sync_data().ok();
+            }
+        });
+        let out = Flow {
+            file,
+            due,
+            waiting: 0,
+        };
+        let mut out = BufWriter::with_capacity(BUFFER, out);
+        let pieces = &mut pieces;
+        match target.format {
+            Format::Tiff => tiff::write(target, pieces, &mut out),
+            Format::Png => png::write(target, pieces, &mut out),
+            Format::Jpeg => jpeg::write(target, pieces, &mut out),
+            Format::Fits => fits::write(target, pieces, &mut out),
+        }
+        .and_then(|()| out.flush())
     })
     .map_err(WriteError::disk(draft.path()))?;
     Ok(draft)
+}
+
+/// The file, with a word to the helper after each [`WRITE_BACK`] bytes.
+struct Flow<'a> {
+    file: &'a File,
+    due: SyncSender<()>,
+    waiting: usize,
+}
+
+impl Write for Flow<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let count = self.file.write(bytes)?;
+        self.waiting += count;
+        if self.waiting >= WRITE_BACK && self.due.try_send(()).is_ok() {
+            self.waiting = 0;
+        }
+        Ok(count)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+impl Seek for Flow<'_> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.file.seek(to)
+    }
 }
