@@ -7,7 +7,7 @@
 use std::io::{self, Seek, SeekFrom, Write};
 
 use super::Target;
-use super::writer::{Piece, Pieces};
+use super::pieces::{Piece, Pieces};
 use crate::engine::color::space::Space;
 use crate::engine::frame::{BAND_ROWS, Coded};
 use crate::engine::header::{Header, Value};
