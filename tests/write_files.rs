@@ -491,6 +491,12 @@ fn a_place_that_is_none_is_refused_at_once() {
     assert!(names(folder.path()).is_empty());
 }
 
+#[test]
+fn a_writer_can_go_to_another_thread() {
+    fn can_go<T: Send>() {}
+    can_go::<Writer>();
+}
+
 /// A device stays a device, even where the user may write to it.
 #[cfg(target_os = "linux")]
 #[test]

@@ -3,15 +3,13 @@
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest as _, Sha256};
-
 use super::inputs::{self, Input, folder_of};
 use super::{Control, Error};
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source};
 use crate::engine::frame::{Coded, CodedBand, Depth};
 use crate::io::read::{self, Pick};
 use crate::io::record::{self, Record};
-use crate::io::write::atomic::hex;
+use crate::io::write::pixels::PixelHash;
 
 /// One thing that was looked at.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
@@ -139,23 +137,20 @@ fn decoded_hash(record: &Record, composite: &Path) -> Option<String> {
         .collect::<Result<_, _>>()
         .ok()?;
     let size = planes.first()?.rows.size();
-    let mut hasher = Sha256::new();
+    let mut hash = PixelHash::new();
     let mut rows = vec![vec![0.0; size.width]; 3];
     for row in 0..size.height {
         for (plane, values) in planes.iter().zip(&mut rows) {
             plane.rows.read(row, values).ok()?;
         }
-        for x in 0..size.width {
-            for values in &rows {
-                match depth {
-                    Depth::Eight => hasher.update([values[x] as u8]),
-                    Depth::Sixteen => hasher.update((values[x] as u16).to_le_bytes()),
-                    Depth::Float32 => hasher.update(values[x].to_le_bytes()),
-                }
-            }
-        }
+        let samples = (0..size.width).flat_map(|x| rows.iter().map(move |values| values[x]));
+        hash.update(&match depth {
+            Depth::Eight => Coded::U8(samples.map(|sample| sample as u8).collect()),
+            Depth::Sixteen => Coded::U16(samples.map(|sample| sample as u16).collect()),
+            Depth::Float32 => Coded::F32(samples.collect()),
+        });
     }
-    Some(hex(&hasher.finalize()))
+    Some(hash.finish())
 }
 
 fn check_pixels(
@@ -211,7 +206,7 @@ fn composed_hash(
         .filter(|input| needed.contains(&input.channel))
         .collect();
     let Some(first) = taking_part.first() else {
-        return Ok(hex(&Sha256::new().finalize()));
+        return Ok(PixelHash::new().finish());
     };
     let size = first.opened.facts.size;
     let mut sources: Vec<Source<'_>> = taking_part
@@ -221,7 +216,7 @@ fn composed_hash(
             watch: None,
         })
         .collect();
-    let mut sink = Hashing(Sha256::new());
+    let mut sink = Hashing(PixelHash::new());
     let run = Run {
         cancel: control.cancel,
         progress: &|row| {
@@ -237,33 +232,16 @@ fn composed_hash(
             ComposeError::Cancelled | ComposeError::Sink(()) => Error::Cancelled,
         }
     })?;
-    Ok(hex(&sink.0.finalize()))
+    Ok(sink.0.finish())
 }
 
-struct Hashing(Sha256);
+struct Hashing(PixelHash);
 
 impl Sink for Hashing {
     type Error = ();
 
     fn put(&mut self, band: CodedBand) -> Result<(), ()> {
-        let mut bytes = Vec::with_capacity(1 << 16);
-        match band.samples {
-            Coded::U8(samples) => self.0.update(&samples),
-            Coded::U16(samples) => {
-                for part in samples.chunks(1 << 15) {
-                    bytes.clear();
-                    bytes.extend(part.iter().flat_map(|sample| sample.to_le_bytes()));
-                    self.0.update(&bytes);
-                }
-            }
-            Coded::F32(samples) => {
-                for part in samples.chunks(1 << 14) {
-                    bytes.clear();
-                    bytes.extend(part.iter().flat_map(|sample| sample.to_le_bytes()));
-                    self.0.update(&bytes);
-                }
-            }
-        }
+        self.0.update(&band.samples);
         Ok(())
     }
 }

@@ -6,12 +6,10 @@
 
 use std::io::{self, Seek, SeekFrom, Write};
 
-use rayon::prelude::*;
-
 use super::Target;
-use super::writer::{Piece, Pieces};
+use super::pieces::{Piece, Pieces};
 use crate::engine::color::space::Space;
-use crate::engine::frame::Coded;
+use crate::engine::frame::{BAND_ROWS, Coded};
 use crate::engine::header::{Header, Value};
 
 /// Bytes of a card.
@@ -41,39 +39,38 @@ pub(crate) fn write(
     out.write_all(&header)?;
     let start = header.len() as u64;
     let plane = target.size.pixels() as u64 * 4;
+    let band = target.size.width * BAND_ROWS * 3;
+    let mut bytes = Vec::new();
     let mut done = 0;
     while let Some(piece) = pieces.next()? {
-        let Piece::Rows(band) = piece else { continue };
-        let Coded::F32(samples) = &band.samples else {
+        let Piece::Rows(rows) = piece else { continue };
+        let Coded::F32(samples) = &rows.samples else {
             continue;
         };
-        for (index, bytes) in planes(samples).into_iter().enumerate() {
-            out.seek(SeekFrom::Start(start + index as u64 * plane + done))?;
-            out.write_all(&bytes)?;
+        for samples in samples.chunks(band) {
+            bytes.resize(samples.len() / 3 * 4, 0);
+            for index in 0..3 {
+                take_plane(samples, index, &mut bytes);
+                out.seek(SeekFrom::Start(start + index as u64 * plane + done))?;
+                out.write_all(&bytes)?;
+            }
+            done += bytes.len() as u64;
         }
-        done += (samples.len() / 3 * 4) as u64;
     }
     out.seek(SeekFrom::Start(start + 3 * plane))?;
     let used = (3 * plane % BLOCK as u64) as usize;
     if used > 0 {
-        out.write_all(&vec![0; BLOCK - used])?;
+        out.write_all(&[0; BLOCK][used..])?;
     }
     Ok(())
 }
 
-/// Interleaved samples as three runs of big-endian bytes.
-fn planes(samples: &[f32]) -> Vec<Vec<u8>> {
-    (0..3)
-        .into_par_iter()
-        .map(|plane| {
-            let mut bytes = vec![0; samples.len() / 3 * 4];
-            let pixels = samples.as_chunks::<3>().0;
-            for (out, pixel) in bytes.as_chunks_mut::<4>().0.iter_mut().zip(pixels) {
-                *out = pixel[plane].to_be_bytes();
-            }
-            bytes
-        })
-        .collect()
+/// One of the interleaved samples of each pixel, big-endian.
+fn take_plane(samples: &[f32], index: usize, bytes: &mut [u8]) {
+    let pixels = samples.as_chunks::<3>().0;
+    for (out, pixel) in bytes.as_chunks_mut::<4>().0.iter_mut().zip(pixels) {
+        *out = pixel[index].to_be_bytes();
+    }
 }
 
 /// The header, padded with blanks to whole blocks.

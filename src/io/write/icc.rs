@@ -17,6 +17,11 @@ pub fn profile(space: Space, linear: bool) -> &'static [u8] {
     }
 }
 
+/// The name of a space in its profile, ASCII.
+pub fn name(space: Space) -> &'static str {
+    facts(space).name
+}
+
 /// D65 as chromaticity, as sRGB, Display P3 and BT.2020 have it.
 const D65: [f64; 2] = [0.3127, 0.3290];
 

@@ -11,7 +11,7 @@ use jpeg_encoder::{
     Encoder, EncodingError, ImageBuffer, JpegColorType, SamplingFactor, rgb_to_ycbcr,
 };
 
-use super::writer::{Piece, Pieces};
+use super::pieces::{Piece, Pieces};
 use super::{Target, icc, xmp};
 use crate::engine::frame::{Coded, CodedBand};
 

@@ -4,6 +4,8 @@
 //! before any work what cannot be, [`Writer`] takes the bands. Each kind of
 //! file has one module, which tells from top to bottom what stands in the file.
 
+mod pieces;
+
 mod writer;
 
 pub use writer::{Finished, Writer};

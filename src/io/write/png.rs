@@ -1,6 +1,6 @@
 //! PNG (W3C Recommendation, third edition), 8 or 16 bits.
 //!
-//! Order of chunks: IHDR, iCCP, iTXt (XMP), cICP, IDAT for each band, IEND.
+//! Order of chunks: IHDR, iCCP, cICP, iTXt (XMP), IDAT for each band, IEND.
 //! The bands are filtered and deflated in parallel: each is a run of deflate
 //! blocks that ends on a byte (a sync flush) and refers to nothing before it,
 //! so that the runs joined are one zlib stream (RFC 1950, RFC 1951).
@@ -9,14 +9,15 @@ use std::borrow::Cow;
 use std::io::{self, Write};
 
 use flate2::{Compress, Compression, FlushCompress, Status};
+use png::text_metadata::ITXtChunk;
 use png::{BitDepth, ColorType, Encoder, EncodingError, Info, chunk};
 use rayon::prelude::*;
 use simd_adler32::Adler32;
 
-use super::writer::{Piece, Pieces};
+use super::pieces::{Piece, Pieces, Strip};
 use super::{Target, icc};
 use crate::engine::color::space::Space;
-use crate::engine::frame::{BAND_ROWS, Coded, CodedBand, Depth};
+use crate::engine::frame::Depth;
 
 /// Deflate's level. Noise packs hardly better above it, and not faster below.
 const LEVEL: u32 = 6;
@@ -35,74 +36,96 @@ const ADLER_BASE: u32 = 65_521;
 pub(crate) struct Packer {
     /// Bytes of a row.
     row: usize,
-    height: usize,
+    /// Bytes of a pixel.
+    pixel: usize,
     /// The row above the next one, unfiltered; zero at the top.
     above: Vec<u8>,
+    /// Of what was packed.
     adler: u32,
+    begun: bool,
 }
 
 impl Packer {
     /// At the top of the picture.
     pub(crate) fn new(target: &Target) -> Self {
-        let row = target.size.width * 3 * target.depth.bytes();
+        let pixel = 3 * target.depth.bytes();
+        let row = target.size.width * pixel;
         Self {
             row,
-            height: target.size.height,
+            pixel,
             above: vec![0; row],
             adler: 1,
+            begun: false,
         }
     }
 
     /// Filters and deflates the next rows, in as many threads as the caller's
     /// pool has. The first run brings the stream's head, the last its end.
-    pub(crate) fn pack(&mut self, band: &CodedBand) -> io::Result<Vec<Vec<u8>>> {
-        let rows = match &band.samples {
-            Coded::U8(samples) => Cow::Borrowed(&samples[..]),
-            Coded::U16(samples) => Cow::Owned(big_endian(samples)),
-            // Refused by the target's check.
-            Coded::F32(_) => return Ok(Vec::new()),
-        };
-        let pixel = if matches!(band.samples, Coded::U8(_)) {
-            3
-        } else {
-            6
-        };
-        let ends = band.first_row + band.rows >= self.height;
-        let run = self.row * BAND_ROWS;
-        let count = rows.len().div_ceil(run);
-        let packed: io::Result<Vec<(Vec<u8>, u32, usize)>> = (0..count)
-            .into_par_iter()
-            .map(|index| {
-                let start = index * run;
-                let here = &rows[start..rows.len().min(start + run)];
-                let above = if index == 0 {
-                    &self.above[..]
-                } else {
-                    &rows[start - self.row..start]
+    pub(crate) fn pack(&mut self, strips: &[Strip<'_>], ended: bool) -> io::Result<Vec<Vec<u8>>> {
+        let packed: Vec<Run> = strips
+            .par_iter()
+            .enumerate()
+            .map(|(index, strip)| {
+                let above = match index.checked_sub(1) {
+                    Some(before) => Cow::Owned(self.last_row(&strips[before])),
+                    None => Cow::Borrowed(&self.above[..]),
                 };
-                let filtered = filter(here, above, pixel);
+                let filtered = filter(&bytes_of(strip), &above, self.pixel);
                 let mut adler = Adler32::new();
                 adler.write(&filtered);
-                let last = ends && index + 1 == count;
-                Ok((deflate(&filtered, last)?, adler.finish(), filtered.len()))
+                let last = ended && index + 1 == strips.len();
+                Ok(Run {
+                    bytes: deflate(&filtered, last)?,
+                    adler: adler.finish(),
+                    length: filtered.len(),
+                })
             })
-            .collect();
-        if let Some(last) = rows.len().checked_sub(self.row) {
-            self.above.copy_from_slice(&rows[last..]);
+            .collect::<io::Result<_>>()?;
+        if let Some(last) = strips.last() {
+            self.above = self.last_row(last);
         }
+        let count = packed.len();
         let mut runs = Vec::with_capacity(count);
-        for (index, (bytes, adler, length)) in packed?.into_iter().enumerate() {
-            self.adler = join_adler(self.adler, adler, length);
-            let mut bytes = bytes;
-            if band.first_row == 0 && index == 0 {
+        for (index, run) in packed.into_iter().enumerate() {
+            self.adler = join_adler(self.adler, run.adler, run.length);
+            let mut bytes = run.bytes;
+            if !self.begun {
                 bytes.splice(..0, ZLIB_HEADER);
+                self.begun = true;
             }
-            if ends && index + 1 == count {
+            if ended && index + 1 == count {
                 bytes.extend_from_slice(&self.adler.to_be_bytes());
             }
             runs.push(bytes);
         }
         Ok(runs)
+    }
+
+    fn last_row(&self, strip: &Strip<'_>) -> Vec<u8> {
+        let samples = self.row / self.pixel * 3;
+        match strip {
+            Strip::U8(all) => all[all.len() - samples..].to_vec(),
+            Strip::U16(all) => big_endian(&all[all.len() - samples..]),
+            Strip::F32(_) => vec![0; self.row],
+        }
+    }
+}
+
+/// A strip filtered and deflated.
+struct Run {
+    bytes: Vec<u8>,
+    /// Of the filtered bytes.
+    adler: u32,
+    /// How many they were.
+    length: usize,
+}
+
+/// The bytes of a strip; floats are refused long before.
+fn bytes_of<'a>(strip: &Strip<'a>) -> Cow<'a, [u8]> {
+    match strip {
+        Strip::U8(samples) => Cow::Borrowed(samples),
+        Strip::U16(samples) => Cow::Owned(big_endian(samples)),
+        Strip::F32(_) => Cow::Borrowed(&[]),
     }
 }
 
@@ -206,6 +229,14 @@ fn code_points(space: Space) -> [u8; 4] {
     }
 }
 
+/// The content of iCCP: a name, the method (0), the profile as a zlib stream.
+fn profile_chunk(space: Space) -> io::Result<Vec<u8>> {
+    let content = [icc::name(space).as_bytes(), &[0, 0]].concat();
+    let mut packer = flate2::write::ZlibEncoder::new(content, Compression::best());
+    packer.write_all(icc::profile(space, false))?;
+    packer.finish()
+}
+
 /// Writes the file.
 pub(crate) fn write(target: &Target, pieces: &mut Pieces, out: &mut impl Write) -> io::Result<()> {
     let side = |pixels: usize| u32::try_from(pixels).map_err(io::Error::other);
@@ -216,17 +247,16 @@ pub(crate) fn write(target: &Target, pieces: &mut Pieces, out: &mut impl Write) 
     } else {
         BitDepth::Sixteen
     };
-    info.icc_profile = Some(Cow::Borrowed(icc::profile(target.space, false)));
-    let mut encoder = Encoder::with_info(out, info).map_err(to_io)?;
-    if !target.tags.xmp.is_empty() {
-        encoder
-            .add_itxt_chunk(XMP_KEYWORD.to_owned(), target.tags.xmp.clone())
-            .map_err(to_io)?;
-    }
+    let encoder = Encoder::with_info(out, info).map_err(to_io)?;
     let mut file = encoder.write_header().map_err(to_io)?;
-    let code_points = code_points(target.space);
-    file.write_chunk(chunk::ChunkType(*b"cICP"), &code_points)
+    file.write_chunk(chunk::iCCP, &profile_chunk(target.space)?)
         .map_err(to_io)?;
+    file.write_chunk(chunk::ChunkType(*b"cICP"), &code_points(target.space))
+        .map_err(to_io)?;
+    if !target.tags.xmp.is_empty() {
+        let packet = ITXtChunk::new(XMP_KEYWORD, &target.tags.xmp[..]);
+        file.write_text_chunk(&packet).map_err(to_io)?;
+    }
     while let Some(piece) = pieces.next()? {
         if let Piece::Packed(runs) = piece {
             for run in runs {

@@ -13,7 +13,7 @@ use tiff::encoder::{DirectoryEncoder, Rational, TiffEncoder, TiffKind, TiffValue
 use tiff::tags::{Tag, Type};
 use tiff::{TiffError, TiffResult};
 
-use super::writer::{Piece, Pieces};
+use super::pieces::{Piece, Pieces, Strip};
 use super::{Packing, Target, icc};
 use crate::engine::frame::{BAND_ROWS, Coded, Depth};
 
@@ -27,33 +27,26 @@ const SMALL_LEVEL: u32 = 6;
 /// Tag 700, `XMLPacket`, of the XMP specification, part 3.
 const XMP: Tag = Tag::Unknown(700);
 
-/// Packs rows into strips, in as many threads as the caller's pool has.
-pub(crate) fn pack(samples: &Coded, width: usize, packing: Packing) -> io::Result<Vec<Vec<u8>>> {
-    let (strip, row) = (BAND_ROWS * width * 3, width * 3);
-    match samples {
-        Coded::U8(samples) => samples
-            .par_chunks(strip)
-            .map(|samples| {
-                deflate(
-                    &differences(samples, row, u8::wrapping_sub, |s| [s]),
-                    packing,
-                )
-            })
-            .collect(),
-        Coded::U16(samples) => samples
-            .par_chunks(strip)
-            .map(|samples| {
-                deflate(
-                    &differences(samples, row, u16::wrapping_sub, u16::to_ne_bytes),
-                    packing,
-                )
-            })
-            .collect(),
-        Coded::F32(samples) => samples
-            .par_chunks(strip)
-            .map(|samples| deflate(&byte_planes(samples, row), packing))
-            .collect(),
-    }
+/// Predicts and deflates strips, in as many threads as the caller's pool has.
+pub(crate) fn pack(
+    strips: &[Strip<'_>],
+    width: usize,
+    packing: Packing,
+) -> io::Result<Vec<Vec<u8>>> {
+    let row = width * 3;
+    strips
+        .par_iter()
+        .map(|strip| {
+            let predicted = match strip {
+                Strip::U8(samples) => differences(samples, row, u8::wrapping_sub, |s| [s]),
+                Strip::U16(samples) => {
+                    differences(samples, row, u16::wrapping_sub, u16::to_ne_bytes)
+                }
+                Strip::F32(samples) => byte_planes(samples, row),
+            };
+            deflate(&predicted, packing)
+        })
+        .collect()
 }
 
 /// Predictor 2: each sample less the same colour's sample to its left.
@@ -109,28 +102,28 @@ pub(crate) fn write(
     out: &mut (impl Write + Seek),
 ) -> io::Result<()> {
     let raw = target.size.pixels() as u64 * 3 * target.depth.bytes() as u64;
-    if raw > LARGEST_CLASSIC {
+    write_sized(target, pieces, out, raw > LARGEST_CLASSIC)
+}
+
+fn write_sized(
+    target: &Target,
+    pieces: &mut Pieces,
+    out: &mut (impl Write + Seek),
+    big: bool,
+) -> io::Result<()> {
+    if big {
         let mut file = TiffEncoder::new_big(out).map_err(to_io)?;
-        write_image(
-            target,
-            pieces,
-            file.image_directory().map_err(to_io)?,
-            |dir, tag, values| dir.write_tag(tag, values),
-        )
+        let dir = file.image_directory().map_err(to_io)?;
+        write_image(target, pieces, dir, |dir, tag, values| {
+            dir.write_tag(tag, values)
+        })
     } else {
         let mut file = TiffEncoder::new(out).map_err(to_io)?;
-        write_image(
-            target,
-            pieces,
-            file.image_directory().map_err(to_io)?,
-            |dir, tag, values| {
-                let values = values
-                    .iter()
-                    .map(|v| u32::try_from(*v))
-                    .collect::<Result<Vec<_>, _>>()?;
-                dir.write_tag(tag, &values[..])
-            },
-        )
+        let dir = file.image_directory().map_err(to_io)?;
+        write_image(target, pieces, dir, |dir, tag, values| {
+            let values = values.iter().map(|value| u32::try_from(*value));
+            dir.write_tag(tag, &values.collect::<Result<Vec<_>, _>>()?[..])
+        })
     }
 }
 
@@ -293,6 +286,10 @@ fn to_io(error: TiffError) -> io::Error {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::color::space::Space;
+    use crate::engine::frame::{CodedBand, Size};
+    use crate::io::write::{Format, Options, Tags};
+    use std::sync::Arc;
 
     #[test]
     fn integers_are_predicted_from_the_left() {
@@ -321,5 +318,41 @@ mod tests {
     #[test]
     fn text_is_cut_to_ascii() {
         assert_eq!(ascii_line("Hα in\nred "), "H? in red");
+    }
+
+    #[test]
+    fn a_big_file_reads_back() {
+        let samples: Vec<u8> = (0..70 * 5 * 3).map(|v| (v % 251) as u8).collect();
+        let target = Target {
+            path: "a.tif".into(),
+            format: Format::Tiff,
+            size: Size {
+                width: 5,
+                height: 70,
+            },
+            depth: Depth::Eight,
+            space: Space::Srgb,
+            options: Options::default(),
+            tags: Tags::default(),
+        };
+        let band = CodedBand {
+            first_row: 0,
+            rows: 70,
+            samples: Coded::U8(samples.clone()),
+        };
+        let mut out = io::Cursor::new(Vec::new());
+        let mut pieces = Pieces::of(vec![Piece::Rows(Arc::new(band))]);
+        write_sized(&target, &mut pieces, &mut out, true).expect("written");
+        // Version 43, offsets of 8 bytes, in the machine's own order.
+        let head = [43_u16, 8].map(u16::to_ne_bytes);
+        assert_eq!(out.get_ref()[2..6], *head.as_flattened());
+        let out = io::Cursor::new(out.into_inner());
+        let mut decoder = tiff::decoder::Decoder::new(out).expect("a BigTIFF");
+        match decoder.read_image().expect("decoded") {
+            tiff::decoder::DecodingResult::U8(found) => assert_eq!(found, samples),
+            _ => panic!("another depth"),
+        }
+        let profile = decoder.get_tag_u8_vec(Tag::IccProfile).expect("a profile");
+        assert_eq!(profile, icc::profile(Space::Srgb, false));
     }
 }

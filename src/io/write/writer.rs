@@ -1,17 +1,19 @@
 //! The way from bands to a file.
 //!
 //! [`Writer::put`] does what needs many cores (packing) in the caller's own
-//! threads; one thread writes and one hashes the samples meanwhile. Uncompressed
-//! samples are handed to both without a copy. At most [`IN_FLIGHT`] calls' worth
-//! of rows wait for either, so memory stays bounded and a slow disk slows the
-//! caller down.
+//! threads, a few bands at a time; one thread writes and one hashes the samples
+//! meanwhile. Uncompressed samples are handed to both without a copy. At most
+//! [`IN_FLIGHT`] calls' worth of rows wait for either, so memory stays bounded
+//! and a slow disk slows the caller down.
 
-use std::io::{self, BufWriter};
+use std::fs::File;
+use std::io::{self, BufWriter, Seek, SeekFrom, Write};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{SyncSender, sync_channel};
 use std::thread::JoinHandle;
 
 use super::atomic::{Draft, Sealed};
+use super::pieces::{Piece, Pieces, Strip};
 use super::pixels::PixelHash;
 use super::{Format, Packing, Target, WriteError, Written, fits, jpeg, png, tiff};
 use crate::engine::frame::{BAND_ROWS, Coded, CodedBand, Depth};
@@ -19,35 +21,17 @@ use crate::engine::frame::{BAND_ROWS, Coded, CodedBand, Depth};
 /// Calls of `put` that may wait for the disk.
 const IN_FLIGHT: usize = 2;
 
+/// Strips that wait for each thread before all are packed.
+const STRIPS_A_THREAD: usize = 2;
+
+/// Bytes that may wait to be packed, however many threads there are.
+const MOST_WAITING: usize = 64 << 20;
+
 /// Bytes collected before they go to the system.
 const BUFFER: usize = 1 << 18;
 
-/// What goes to the writing thread.
-pub(crate) enum Piece {
-    /// Rows as they are.
-    Rows(Arc<CodedBand>),
-    /// Packed bands of `BAND_ROWS` rows (the last one may be lower), in order.
-    Packed(Vec<Vec<u8>>),
-    /// Nothing more comes, and what came was all.
-    End,
-}
-
-/// The pieces of one picture as they come.
-pub(crate) struct Pieces(Receiver<Piece>);
-
-impl Pieces {
-    /// The next piece; none at the end of the picture.
-    ///
-    /// # Errors
-    /// Where the writer was dropped before the end.
-    pub(crate) fn next(&mut self) -> io::Result<Option<Piece>> {
-        match self.0.recv() {
-            Ok(Piece::End) => Ok(None),
-            Ok(piece) => Ok(Some(piece)),
-            Err(_) => Err(io::Error::other("given up before the last row")),
-        }
-    }
-}
+/// Bytes after which the system is asked to bring them to the disk.
+const WRITE_BACK: usize = 32 << 20;
 
 /// Takes finished bands from the top down and makes them a file.
 ///
@@ -58,6 +42,8 @@ pub struct Writer {
     target: Arc<Target>,
     next_row: usize,
     packer: Packer,
+    /// Bands that wait until there is work for every thread.
+    waiting: Vec<Arc<CodedBand>>,
     pieces: Option<SyncSender<Piece>>,
     bands: Option<SyncSender<Arc<CodedBand>>>,
     writing: Option<JoinHandle<Result<Draft, WriteError>>>,
@@ -88,7 +74,7 @@ impl Writer {
         let (pieces, come) = sync_channel(IN_FLIGHT);
         let writing = {
             let target = Arc::clone(&target);
-            spawn("write", move || write(&target, draft, Pieces(come)))
+            spawn("write", move || write(&target, draft, Pieces::new(come)))
         }
         .map_err(WriteError::disk(&target.path))?;
         let (bands, come) = sync_channel::<Arc<CodedBand>>(IN_FLIGHT);
@@ -104,6 +90,7 @@ impl Writer {
             target,
             next_row: 0,
             packer,
+            waiting: Vec::new(),
             pieces: Some(pieces),
             bands: Some(bands),
             writing: Some(writing),
@@ -128,17 +115,22 @@ impl Writer {
         if let Some(bands) = &self.bands {
             bands.send(Arc::clone(&band)).ok();
         }
-        let piece = match &mut self.packer {
-            Packer::Nothing => Ok(Piece::Rows(band)),
-            Packer::Tiff(packing) => {
-                tiff::pack(&band.samples, self.target.size.width, *packing).map(Piece::Packed)
+        let piece = if matches!(self.packer, Packer::Nothing) {
+            Piece::Rows(band)
+        } else {
+            self.waiting.push(band);
+            let rows: usize = self.waiting.iter().map(|band| band.rows).sum();
+            let bytes = rows * self.target.size.width * 3 * self.target.depth.bytes();
+            let enough = rows >= BAND_ROWS * STRIPS_A_THREAD * rayon::current_num_threads();
+            let ended = self.next_row == self.target.size.height;
+            if !(enough || ended || bytes >= MOST_WAITING) {
+                return Ok(());
             }
-            Packer::Png(packer) => packer.pack(&band).map(Piece::Packed),
+            self.pack(ended).map(Piece::Packed).map_err(|error| {
+                self.pieces = None;
+                WriteError::disk(&self.target.path)(error)
+            })?
         };
-        let piece = piece.map_err(|error| {
-            self.pieces = None;
-            WriteError::disk(&self.target.path)(error)
-        })?;
         match &self.pieces {
             Some(pieces) if pieces.send(piece).is_ok() => Ok(()),
             _ => Err(self.failure()),
@@ -190,6 +182,18 @@ impl Writer {
             bytes: sealed.bytes,
         };
         Ok(Finished { written, sealed })
+    }
+
+    /// Packs what waits, in as many threads as the caller's pool has.
+    fn pack(&mut self, ended: bool) -> io::Result<Vec<Vec<u8>>> {
+        let bands = std::mem::take(&mut self.waiting);
+        let width = self.target.size.width;
+        let strips = Strip::cut(&bands, width);
+        match &mut self.packer {
+            Packer::Nothing => Ok(Vec::new()),
+            Packer::Tiff(packing) => tiff::pack(&strips, width, *packing),
+            Packer::Png(packer) => packer.pack(&strips, ended),
+        }
     }
 
     fn check_band(&self, band: &CodedBand) -> Result<(), WriteError> {
@@ -271,19 +275,26 @@ fn spawn<T: Send + 'static>(
 }
 
 /// The writing thread: the whole file, from its first byte to its last.
+///
+/// Beside it a helper asks the system to bring to the disk what is written
+/// already, so that little is left to wait for at the end.
 fn write(target: &Target, draft: Draft, mut pieces: Pieces) -> Result<Draft, WriteError> {
-    let mut out = BufWriter::with_capacity(BUFFER, draft.file());
-    let pieces = &mut pieces;
-    match target.format {
-        Format::Tiff => tiff::write(target, pieces, &mut out),
-        Format::Png => png::write(target, pieces, &mut out),
-        Format::Jpeg => jpeg::write(target, pieces, &mut out),
-        Format::Fits => fits::write(target, pieces, &mut out),
-    }
-    .and_then(|()| {
-        out.into_inner()
-            .map(|_| ())
-            .map_err(|error| error.into_error())
+    let file = draft.file();
+    let (due, dues) = sync_channel(1);
+    std::thread::scope(|scope| {
+        scope.spawn(move || {
+            // What fails here fails again, and is told, when all is synced.
+            while dues.recv().is_ok() {
+                file.sync_data().ok();
+            }
+        });
+        let out = Flow {
+            file,
+            due,
+            waiting: 0,
+        };
+        let mut out = BufWriter::with_capacity(BUFFER, out);
+        write_as(target, &mut pieces, &mut out).and_then(|()| out.flush())
     })
     .map_err(WriteError::disk(draft.path()))?;
     Ok(draft)
@@ -304,5 +315,145 @@ impl Finished {
     /// [`WriteError::Disk`]; the file is removed then.
     pub fn publish(self) -> Result<(), WriteError> {
         self.sealed.publish()
+    }
+}
+
+fn write_as(target: &Target, pieces: &mut Pieces, out: &mut (impl Write + Seek)) -> io::Result<()> {
+    match target.format {
+        Format::Tiff => tiff::write(target, pieces, out),
+        Format::Png => png::write(target, pieces, out),
+        Format::Jpeg => jpeg::write(target, pieces, out),
+        Format::Fits => fits::write(target, pieces, out),
+    }
+}
+
+/// The file, with a word to the helper after each [`WRITE_BACK`] bytes.
+struct Flow<'a> {
+    file: &'a File,
+    due: SyncSender<()>,
+    waiting: usize,
+}
+
+impl Write for Flow<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let count = self.file.write(bytes)?;
+        self.waiting += count;
+        if self.waiting >= WRITE_BACK && self.due.try_send(()).is_ok() {
+            self.waiting = 0;
+        }
+        Ok(count)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+impl Seek for Flow<'_> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.file.seek(to)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::color::space::Space;
+    use crate::engine::frame::Size;
+    use crate::io::write::{Options, Tags, format_of};
+
+    /// A disk with room for so many bytes.
+    struct SmallDisk {
+        bytes: io::Cursor<Vec<u8>>,
+        room: usize,
+    }
+
+    impl Write for SmallDisk {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            let count = bytes.len().min(self.room);
+            if count == 0 && !bytes.is_empty() {
+                return Err(io::ErrorKind::StorageFull.into());
+            }
+            self.room -= count;
+            self.bytes.write(&bytes[..count])
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    impl Seek for SmallDisk {
+        fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+            self.bytes.seek(to)
+        }
+    }
+
+    #[test]
+    fn a_full_disk_is_told_as_such_wherever_it_strikes() {
+        let (width, height) = (50, 100);
+        for (name, depth) in [
+            ("a.tif", Depth::Sixteen),
+            ("a.tif", Depth::Float32),
+            ("a.png", Depth::Eight),
+            ("a.jpg", Depth::Eight),
+            ("a.fits", Depth::Float32),
+        ] {
+            let target = Target {
+                path: name.into(),
+                format: format_of(name.as_ref()).expect("known"),
+                size: Size { width, height },
+                depth,
+                space: Space::Srgb,
+                options: Options::default(),
+                tags: Tags {
+                    xmp: "tags".repeat(100),
+                    software: "Linehue".to_owned(),
+                    ..Tags::default()
+                },
+            };
+            let values = 0..width * height * 3;
+            let samples = match depth {
+                Depth::Eight => Coded::U8(values.map(|v| (v * v) as u8).collect()),
+                Depth::Sixteen => Coded::U16(values.map(|v| (v * v) as u16).collect()),
+                Depth::Float32 => Coded::F32(values.map(|v| v as f32).collect()),
+            };
+            let band = Arc::new(CodedBand {
+                first_row: 0,
+                rows: height,
+                samples,
+            });
+            let run = |room| {
+                let piece = if target.format == Format::Png {
+                    let bands = [Arc::clone(&band)];
+                    let strips = Strip::cut(&bands, width);
+                    let packed = png::Packer::new(&target).pack(&strips, true);
+                    Piece::Packed(packed.expect("packed"))
+                } else {
+                    Piece::Rows(Arc::clone(&band))
+                };
+                let mut disk = SmallDisk {
+                    bytes: io::Cursor::default(),
+                    room,
+                };
+                let result = write_as(&target, &mut Pieces::of(vec![piece]), &mut disk);
+                (
+                    result,
+                    disk.bytes.into_inner().len(),
+                    usize::MAX - disk.room,
+                )
+            };
+            let (result, length, written) = run(usize::MAX);
+            result.expect("there is room");
+            assert!(length > 400, "{name}");
+            for room in (0..written).step_by(written / 29 + 1).chain([written - 1]) {
+                let error = run(room).0.expect_err("no room");
+                assert_eq!(
+                    error.kind(),
+                    io::ErrorKind::StorageFull,
+                    "{name}, {room}: {error}"
+                );
+            }
+        }
     }
 }
