@@ -50,18 +50,15 @@ fn ramp(sample: usize, change: impl Fn(f32) -> f32) -> Vec<f32> {
 fn files_of_another_library_read_as_their_formula() {
     for sample in 0..3 {
         let path = regression("planar-tiles-f32-predictor3.tif");
-        assert_eq!(values(&path, plane(sample + 1)), ramp(sample, |v| v / 8.0));
+        assert_eq!(values(&path, plane(sample)), ramp(sample, |v| v / 8.0));
     }
     for sample in 0..2 {
         let path = regression("two-bands-u16-lzw-predictor2.tif");
-        assert_eq!(values(&path, plane(sample + 1)), ramp(sample, |v| v));
+        assert_eq!(values(&path, plane(sample)), ramp(sample, |v| v));
     }
     for sample in 0..4 {
         let path = regression("rgb-alpha-u8-lzw-tiles.tif");
-        assert_eq!(
-            values(&path, plane(sample + 1)),
-            ramp(sample, |v| v % 256.0)
-        );
+        assert_eq!(values(&path, plane(sample)), ramp(sample, |v| v % 256.0));
     }
     let only = Pick::default();
     let twelve_rows = &ramp(0, |v| v / 8.0)[..12 * WIDTH];
@@ -82,9 +79,9 @@ fn files_of_another_library_read_as_their_formula() {
 #[test]
 fn facts_say_how_the_file_keeps_its_samples() {
     let facts = |name, pick| open(&regression(name), pick).expect("a sound file").facts;
-    let tiles = facts("planar-tiles-f32-predictor3.tif", plane(2));
+    let tiles = facts("planar-tiles-f32-predictor3.tif", plane(1));
     assert_eq!(tiles.packing, "Deflate, predictor 3, tiles 16 x 16");
-    assert_eq!((tiles.planes, tiles.plane, tiles.hdu), (3, 2, 0));
+    assert_eq!((tiles.planes, tiles.plane, tiles.hdu), (3, 1, 0));
     assert_eq!(
         (tiles.sample.bits, tiles.sample.kind),
         (32, SampleKind::Float)
@@ -96,7 +93,7 @@ fn facts_say_how_the_file_keeps_its_samples() {
         (plain.packing.as_str(), plain.size.width, plain.size.height),
         ("", 37, 12)
     );
-    let bands = facts("two-bands-u16-lzw-predictor2.tif", plane(1));
+    let bands = facts("two-bands-u16-lzw-predictor2.tif", plane(0));
     assert_eq!(bands.packing, "LZW, predictor 2");
     assert_eq!(bands.ceiling, Some(65535.0));
     assert_eq!(
@@ -201,7 +198,7 @@ proptest! {
     fn any_layout_reads_back_and_bands_equal_the_whole(shape in shapes(), band in 1..20_usize) {
         let file = file(&shape.file());
         for sample in 0..shape.samples {
-            let opened = open(file.path(), plane(sample + 1)).expect("a sound file");
+            let opened = open(file.path(), plane(sample)).expect("a sound file");
             let expected: Vec<f32> = (0..shape.height * shape.width)
                 .map(|i| f32::from(shape.value(sample, i / shape.width, i % shape.width)))
                 .collect();
@@ -262,7 +259,7 @@ proptest! {
         let bytes = png_file(width, height, samples, wide);
         let file = file(&bytes);
         for sample in 0..samples {
-            let opened = open(file.path(), plane(sample + 1)).expect("a sound file");
+            let opened = open(file.path(), plane(sample)).expect("a sound file");
             prop_assert_eq!(opened.facts.ceiling, Some(if wide { 65535.0 } else { 255.0 }));
             for row in order.iter().map(|row| row % height as usize) {
                 let mut out = vec![-1.0; width as usize];
@@ -442,8 +439,8 @@ fn threads_may_ask_at_the_same_time() {
     let png = file(&png_file(23, 90, 1, true));
     let tiles = regression("rgb-alpha-u8-lzw-tiles.tif");
     for path in [png.path(), &tiles] {
-        let opened = open(path, plane(1)).expect("a sound file");
-        let expected = values(path, plane(1));
+        let opened = open(path, plane(0)).expect("a sound file");
+        let expected = values(path, plane(0));
         let width = opened.facts.size.width;
         std::thread::scope(|scope| {
             for start in 0..4 {
@@ -463,7 +460,7 @@ fn threads_may_ask_at_the_same_time() {
 #[test]
 fn a_long_way_back_starts_the_png_again() {
     let png = file(&png_file(3, 1500, 2, true));
-    let opened = open(png.path(), plane(2)).expect("a sound file");
+    let opened = open(png.path(), plane(1)).expect("a sound file");
     for row in [1499, 2, 700, 699, 0, 1499] {
         let mut out = vec![-1.0; 3];
         opened.rows.read(row, &mut out).expect("sound rows");
@@ -542,7 +539,7 @@ fn changed_bytes_never_panic() {
                 bytes.truncate(next(bytes.len()));
             }
             let file = file(&bytes);
-            if let Ok(opened) = open(file.path(), plane(1)) {
+            if let Ok(opened) = open(file.path(), plane(0)) {
                 let size = opened.rows.size();
                 let rows = size.height.min(100);
                 if size.width < 1_000_000 {

@@ -10,6 +10,10 @@ pub mod lines;
 
 pub mod measure;
 
+pub mod align;
+
+pub mod level;
+
 pub mod stretch;
 
 pub mod mix;

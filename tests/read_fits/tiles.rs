@@ -123,7 +123,7 @@ fn a_plane_of_a_compressed_cube() {
         &path,
         Pick {
             hdu: None,
-            plane: Some(3),
+            plane: Some(2),
         },
     );
     let expected: Vec<f32> = (1200..1800).map(|n| n as f32).collect();

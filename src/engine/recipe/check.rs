@@ -134,9 +134,6 @@ fn channel(channel: &Channel) -> Checked {
     positive("center_nm", channel.center_nm)?;
     positive("width_nm", channel.width_nm)?;
     positive("exposure_s", channel.exposure_s)?;
-    if channel.plane == Some(0) {
-        return fail("`plane = 0` does not exist", "planes are counted from 1");
-    }
     if let Some(align) = &channel.align {
         self::align(align)?;
     }
@@ -306,9 +303,10 @@ fn color(id: &str, value: &ColorValue, channel: &Channel) -> Checked {
         } => {
             finite(&format!("colors.{id}.hue"), *hue)?;
             finite(&format!("colors.{id}.strength"), *strength)?;
-            if !(0.0..=1.0).contains(saturation) {
-                let what = format!("`colors.{id}.saturation = {saturation}` is out of range");
-                return fail(what, "0 is white, 1 the pure color");
+            finite(&format!("colors.{id}.saturation"), *saturation)?;
+            if *saturation < 0.0 {
+                let what = format!("`colors.{id}.saturation = {saturation}` is below 0");
+                return fail(what, "0 is white, 1 the pure color, more lies beyond it");
             }
             if *strength < 0.0 {
                 let what = format!("`colors.{id}.strength = {strength}` is below 0");

@@ -86,7 +86,7 @@ pub struct Channel {
     /// Total exposure in seconds, over the header's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub exposure_s: Option<f64>,
-    /// Which plane of a cube or of a colour file, from 1.
+    /// Which plane of a cube or of a colour file, from 0.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plane: Option<usize>,
     /// Which header-data unit of a FITS file, from 0.

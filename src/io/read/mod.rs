@@ -18,7 +18,7 @@ pub struct Pick {
     /// Header-data unit of a FITS file or page of a TIFF, from 0; None: the
     /// first one that holds a picture.
     pub hdu: Option<usize>,
-    /// Plane of a cube or of a colour file, from 1; None: the only one.
+    /// Plane of a cube or of a colour file, from 0; None: the only one.
     pub plane: Option<usize>,
 }
 
@@ -70,7 +70,7 @@ pub struct Facts {
     pub size: Size,
     /// How many planes there are (cube planes, colour components, alpha).
     pub planes: usize,
-    /// Which plane was picked, from 1.
+    /// Which plane was picked, from 0.
     pub plane: usize,
     /// Which header-data unit or page was picked, from 0.
     pub hdu: usize,

@@ -343,7 +343,7 @@ fn describe(
         header,
         notices: picture::notices(found, chosen, length),
     };
-    let offset = unit.data_start() + (shape.plane as u64 - 1) * plane_bytes;
+    let offset = unit.data_start() + shape.plane as u64 * plane_bytes;
     Ok(Described {
         facts,
         coding,

@@ -70,7 +70,7 @@ fn contents(found: &Walk) -> String {
 pub(super) struct Shape {
     pub size: Size,
     pub planes: usize,
-    /// From 1.
+    /// From 0.
     pub plane: usize,
 }
 
@@ -95,7 +95,10 @@ pub(super) fn shape(path: &Path, pick: Pick, facts: &HduFacts) -> Result<Shape, 
     if axes[0] > i32::MAX as u64 || axes[1] > i32::MAX as u64 || planes > i32::MAX as usize {
         return Err(too_big(format!("{} is too large", dimensions(axes))));
     }
-    let hint = format!("add `plane = N` with N from 1 to {planes}");
+    let hint = format!(
+        "add `plane = N` with N from 0 to {}",
+        planes.saturating_sub(1)
+    );
     match pick.plane {
         None if planes > 1 => Err(ReadError::Pick {
             path: path.to_owned(),
@@ -106,7 +109,7 @@ pub(super) fn shape(path: &Path, pick: Pick, facts: &HduFacts) -> Result<Shape, 
             ),
             hint,
         }),
-        Some(plane) if plane == 0 || plane > planes => Err(ReadError::Pick {
+        Some(plane) if plane >= planes => Err(ReadError::Pick {
             path: path.to_owned(),
             what: format!("it has no plane {plane}: there are {planes}"),
             hint,
@@ -114,7 +117,7 @@ pub(super) fn shape(path: &Path, pick: Pick, facts: &HduFacts) -> Result<Shape, 
         picked => Ok(Shape {
             size,
             planes,
-            plane: picked.unwrap_or(1),
+            plane: picked.unwrap_or(0),
         }),
     }
 }

@@ -28,7 +28,7 @@ pub(super) struct TiledPicture {
     /// The file to decode; the same unless that was packed.
     pub decoded: Arc<Source>,
     pub hdu: usize,
-    /// From 1.
+    /// From 0.
     pub plane: usize,
     pub size: Size,
     pub tiles: Tiles,
@@ -122,7 +122,7 @@ impl ChildDecoder {
         let mut child = Command::new(&program)
             .arg(child::COMMAND)
             .arg(name)
-            .args([hdu, plane, width, height, tiles.step].map(|n| n.to_string()))
+            .args([hdu, plane + 1, width, height, tiles.step].map(|n| n.to_string()))
             .arg(child::UNTIL_STDIN_CLOSES)
             .current_dir(folder)
             .stdin(Stdio::piped())

@@ -68,7 +68,7 @@ pub fn foreign(first_bytes: &[u8]) -> Option<&'static str> {
 }
 
 /// Opens the picture that `pick` names. `pick.hdu` counts TIFF pages from 0;
-/// `pick.plane` counts the samples of a pixel from 1.
+/// `pick.plane` counts the samples of a pixel from 0.
 ///
 /// # Errors
 /// [`ReadError`]: files that are neither TIFF nor PNG, palettes, lossy or
@@ -125,7 +125,7 @@ fn first_bytes(path: &Path) -> Result<Vec<u8>, ReadError> {
     Ok(bytes)
 }
 
-/// Settles which of `names.len()` planes is meant, from 1. Without a wish it is
+/// Settles which of `names.len()` planes is meant, from 0. Without a wish it is
 /// the only one, or the first where all others are `extra` (alpha).
 fn pick_plane(
     path: &Path,
@@ -139,21 +139,21 @@ fn pick_plane(
         _ => format!("{}, ... {}", names[..4].join(", "), names[names.len() - 1]),
     };
     match wish {
-        Some(plane) if (1..=planes).contains(&plane) => Ok(plane),
+        Some(plane) if plane < planes => Ok(plane),
         Some(plane) => Err(ReadError::Pick {
             path: path.to_owned(),
             what: format!("there is no plane {plane}: the picture has {planes} ({list})"),
             hint: if planes == 1 {
                 "leave `plane` out".to_owned()
             } else {
-                format!("say `plane = N` with N from 1 to {planes}")
+                format!("say `plane = N` with N from 0 to {}", planes - 1)
             },
         }),
-        None if colours == 1 => Ok(1),
+        None if colours == 1 => Ok(0),
         None => Err(ReadError::Pick {
             path: path.to_owned(),
             what: format!("the picture has {planes} planes ({list}), and a channel takes one"),
-            hint: format!("say `plane = N` with N from 1 to {planes}"),
+            hint: format!("say `plane = N` with N from 0 to {}", planes - 1),
         }),
     }
 }
@@ -237,23 +237,23 @@ mod tests {
         let grey = names(&["grey"]);
         let with_alpha = names(&["grey", "alpha"]);
         let colour = names(&["red", "green", "blue"]);
-        assert_eq!(pick_plane(path, None, &grey, 1).expect("the only one"), 1);
+        assert_eq!(pick_plane(path, None, &grey, 1).expect("the only one"), 0);
         assert_eq!(
             pick_plane(path, None, &with_alpha, 1).expect("not alpha"),
-            1
+            0
         );
         assert_eq!(
-            pick_plane(path, Some(2), &with_alpha, 1).expect("alpha is there"),
-            2
+            pick_plane(path, Some(1), &with_alpha, 1).expect("alpha is there"),
+            1
         );
-        assert_eq!(pick_plane(path, Some(3), &colour, 3).expect("blue"), 3);
+        assert_eq!(pick_plane(path, Some(2), &colour, 3).expect("blue"), 2);
         let error = pick_plane(path, None, &colour, 3).expect_err("three colours");
         assert!(
             error.to_string().contains("3 planes (red, green, blue)"),
             "{error}"
         );
         assert!(error.hint().contains("plane = N"));
-        assert!(pick_plane(path, Some(0), &grey, 1).is_err());
-        assert!(pick_plane(path, Some(4), &colour, 3).is_err());
+        assert!(pick_plane(path, Some(1), &grey, 1).is_err());
+        assert!(pick_plane(path, Some(3), &colour, 3).is_err());
     }
 }

@@ -58,7 +58,7 @@ pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
     let colours = names.iter().filter(|name| *name != "alpha").count();
     let plane = pick_plane(path, pick.plane, &names, colours)?;
     let row = RowLayout {
-        wanted: plane - 1,
+        wanted: plane,
         ..kind.row
     };
     let stream = Stream {

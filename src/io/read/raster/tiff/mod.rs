@@ -95,7 +95,7 @@ pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
     let page = Page::new(&source, directory)?;
     let names = page.plane_names();
     let plane = pick_plane(path, pick.plane, &names, page.colours)?;
-    page.check_plane(&source, plane - 1)?;
+    page.check_plane(&source, plane)?;
     notices.extend(page.notices());
     let facts = Facts {
         path: path.to_owned(),
@@ -113,7 +113,7 @@ pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
     };
     Ok(Opened {
         facts,
-        rows: Box::new(Chunks::new(source, page, plane - 1)),
+        rows: Box::new(Chunks::new(source, page, plane)),
     })
 }
 

@@ -1,0 +1,3 @@
+//! Channels onto the reference's grid.
+
+pub mod transform;

@@ -1,0 +1,1 @@
+//! The sky glow of a channel.
