@@ -52,7 +52,11 @@ fn pillars(seed: u32, du: f32, dv: f32) -> Dust {
     Dust {
         depth: 2.6 * step(-0.006, 0.05, depth) * thick.max(0.1) * step(0.25, 0.7, facing),
         skin: light
-            * (bell(depth, 0.006) + 0.35 * step(0.0, 0.012, outside) * libm::expf(-outside.max(0.0) / 0.045) * streaks),
+            * (bell(depth, 0.006)
+                + 0.35
+                    * step(0.0, 0.012, outside)
+                    * libm::expf(-outside.max(0.0) / 0.045)
+                    * streaks),
         front: light * bell(depth - 0.006, 0.007),
     }
 }
@@ -60,18 +64,18 @@ fn pillars(seed: u32, du: f32, dv: f32) -> Dust {
 /// How far beyond the wall's edge a place is, counted away from the star.
 fn beyond_edge(seed: u32, du: f32, dv: f32) -> f32 {
     let bend = [
-        0.050 * cloud(seed ^ 0x3, [du * 3.4, dv * 3.4, 0.7], 3),
-        0.050 * cloud(seed ^ 0x4, [du * 3.4, dv * 3.4, 5.7], 3),
+        0.070 * cloud(seed ^ 0x3, [du * 2.3, dv * 2.3, 0.7], 3),
+        0.070 * cloud(seed ^ 0x4, [du * 2.3, dv * 2.3, 5.7], 3),
     ];
     let (du, dv) = (du + bend[0], dv + bend[1]);
     let distance = libm::sqrtf(du * du + dv * dv).max(1e-3);
     let (x, y) = (du / distance, dv / distance);
     let facing = x * TOWARDS[0] + y * TOWARDS[1];
     // Noise that varies quickly around the star and slowly away from it.
-    let finger = cloud(seed ^ 0x5, [x * 4.7, y * 4.7, distance * 0.8], 2);
+    let finger = cloud(seed ^ 0x5, [x * 5.3, y * 5.3, distance * 0.8], 2);
     let sharp = step(0.0, 0.62, finger);
     let rough = cloud(seed ^ 0x9, [du * 8.0, dv * 8.0, 1.3], 5);
-    distance - 0.86 + 0.42 * sharp + 0.055 * rough - 0.5 * step(0.80, 0.30, facing)
+    distance - 0.86 + 0.46 * sharp + 0.045 * rough - 0.5 * step(0.80, 0.30, facing)
 }
 
 /// Thin lanes across the bright gas.
@@ -80,6 +84,10 @@ fn lanes(seed: u32, du: f32, dv: f32) -> f32 {
     let turn = cloud(seed ^ 0x22, [du * 1.8, dv * 1.8, 9.0], 3);
     let (x, y) = (du + 0.25 * bend, dv + 0.25 * turn);
     let thread = ridges(seed ^ 0x23, [x * 1.5, y * 1.5, 0.4], 5, 0.6);
-    let where_to = step(0.0, 0.6, cloud(seed ^ 0x24, [du * 1.4, dv * 1.4, 2.2], 2) + 0.1);
+    let where_to = step(
+        0.0,
+        0.6,
+        cloud(seed ^ 0x24, [du * 1.4, dv * 1.4, 2.2], 2) + 0.1,
+    );
     1.5 * step(0.42, 0.85, thread) * where_to
 }

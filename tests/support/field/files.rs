@@ -229,7 +229,8 @@ pub fn write_rice(
 /// Writes a 16-bit grey TIFF without any further tags.
 pub fn write_tiff(path: &Path, (width, height): (usize, usize), values: &[f32]) -> io::Result<()> {
     let codes: Vec<u16> = values.iter().map(|&v| to_u16(v)).collect();
-    let mut out = TiffEncoder::new(BufWriter::new(File::create(path)?)).map_err(io::Error::other)?;
+    let mut out =
+        TiffEncoder::new(BufWriter::new(File::create(path)?)).map_err(io::Error::other)?;
     out.write_image::<colortype::Gray16>(width as u32, height as u32, &codes)
         .map_err(io::Error::other)
 }
