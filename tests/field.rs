@@ -431,7 +431,7 @@ fn borders_are_where_frames_did_not_overlap() {
 }
 
 #[test]
-fn sulphur_stays_in_proportion() {
+fn sulfur_stays_in_proportion() {
     // Photoionised gas: 0.05 to 0.5 of H-alpha wherever the gas is bright.
     let scene = sets::scene();
     let (mut bright, mut odd) = (0, 0);

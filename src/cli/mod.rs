@@ -1,1 +1,138 @@
-//! To come.
+//! The commands: arguments in, jobs asked for, words out. Results go to
+//! standard output, progress and messages to standard error.
+
+mod compose;
+
+mod draft;
+
+mod inspect;
+
+mod palettes;
+
+mod terminal;
+
+mod verify;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{CommandFactory as _, Parser, Subcommand};
+
+use crate::work::Error;
+use terminal::Terminal;
+
+/// How a command ended that did its work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Outcome {
+    Done,
+    CheckFailed,
+}
+
+const NO_WINDOW: &str = "The window is still to come. These commands do the work without it:";
+
+const EXAMPLES: &str = "\
+Examples:
+  linehue inspect *.fits
+  linehue draft lantern-ha.fits lantern-oiii.fits lantern-sii.fits -o lantern.toml
+  linehue compose lantern.toml -o lantern.tif
+  linehue verify lantern.tif.record.json
+
+Exit codes: 0 done, 1 a check did not hold (verify), 2 bad input or usage, 130 stopped.";
+
+/// Decide which emission line becomes which hue, and keep the record.
+#[derive(Debug, Parser)]
+#[command(name = "linehue", version, after_help = EXAMPLES, args_conflicts_with_subcommands = true)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Option<Command>,
+
+    /// Stacks or a recipe to open in the window
+    #[arg(value_name = "FILE")]
+    files: Vec<PathBuf>,
+
+    /// Say nothing but results and errors
+    #[arg(short, long, global = true)]
+    quiet: bool,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Inspect(inspect::Arguments),
+    Draft(draft::Arguments),
+    Compose(compose::Arguments),
+    Verify(verify::Arguments),
+    Palettes(palettes::Arguments),
+    /// Write shell completions to standard output
+    #[command(
+        after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
+    )]
+    Completions {
+        /// Which shell
+        shell: clap_complete::Shell,
+    },
+}
+
+/// Runs the program on its command line.
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let terminal = Terminal::new(arguments.quiet);
+    match run(arguments, &terminal) {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::CheckFailed) => ExitCode::from(1),
+        Err(error) => {
+            terminal.error(&error);
+            ExitCode::from(if matches!(error, Error::Cancelled) {
+                130
+            } else {
+                2
+            })
+        }
+    }
+}
+
+fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
+    match arguments.command {
+        Some(Command::Inspect(arguments)) => inspect::run(&arguments, terminal),
+        Some(Command::Draft(arguments)) => draft::run(&arguments, terminal),
+        Some(Command::Compose(arguments)) => compose::run(&arguments, terminal),
+        Some(Command::Verify(arguments)) => verify::run(&arguments, terminal),
+        Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
+        Some(Command::Completions { shell }) => {
+            let mut script = Vec::new();
+            clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);
+            terminal.result(&String::from_utf8_lossy(&script))?;
+            Ok(Outcome::Done)
+        }
+        None => window(&arguments.files, terminal),
+    }
+}
+
+// Until there is a window: say so, and what to do meanwhile.
+fn window(files: &[PathBuf], terminal: &Terminal) -> Result<Outcome, Error> {
+    if let Some(missing) = files.iter().find(|file| !file.exists()) {
+        let name = missing.display();
+        return Err(Error::request(
+            format!("`{name}` is neither a command nor a file"),
+            "see `linehue --help` for the commands",
+        ));
+    }
+    let command = Arguments::command();
+    let mut text = format!("{NO_WINDOW}\n\n");
+    for sub in command.get_subcommands() {
+        let about = sub.get_about().map(ToString::to_string).unwrap_or_default();
+        text.push_str(&format!("  {:<12} {about}\n", sub.get_name()));
+    }
+    text.push_str("\n`linehue COMMAND --help` has examples.\n");
+    terminal.result(&text)?;
+    Ok(Outcome::Done)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Arguments::command().debug_assert();
+    }
+}

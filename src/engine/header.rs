@@ -39,13 +39,15 @@ pub struct Header {
 impl Header {
     /// The value of `keyword`; of repeated cards in one header the last counts.
     pub fn get(&self, keyword: &str) -> Option<&Value> {
-        [&self.cards, &self.inherited].into_iter().find_map(|cards| {
-            cards
-                .iter()
-                .rev()
-                .find(|card| card.keyword == keyword && card.value.is_some())
-                .and_then(|card| card.value.as_ref())
-        })
+        [&self.cards, &self.inherited]
+            .into_iter()
+            .find_map(|cards| {
+                cards
+                    .iter()
+                    .rev()
+                    .find(|card| card.keyword == keyword && card.value.is_some())
+                    .and_then(|card| card.value.as_ref())
+            })
     }
 
     /// A value as a number: integers, reals, and strings that hold one.

@@ -28,4 +28,6 @@ pub mod caption;
 
 pub mod wcs;
 
+pub mod exposure;
+
 pub mod num;

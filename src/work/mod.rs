@@ -1,1 +1,21 @@
-//! To come.
+//! Whole jobs: from paths to files, with progress and cancel. The commands and
+//! the window ask for the same jobs.
+
+pub mod error;
+
+pub mod progress;
+
+pub mod inputs;
+
+pub mod inspect;
+
+pub mod draft;
+
+pub mod compose;
+
+pub mod verify;
+
+pub mod user_palettes;
+
+pub use error::Error;
+pub use progress::{Control, Progress};

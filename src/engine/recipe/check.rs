@@ -1,1 +1,357 @@
-//! To come.
+//! Whether a recipe makes sense as a whole.
+
+use std::collections::BTreeSet;
+
+use super::text::nearest_hint;
+use super::{
+    Align, AlignMethod, Channel, ColorValue, Luminance, Recipe, Rendition, Shape, Stretch, VERSION,
+};
+use crate::engine::lines;
+use crate::engine::mix::assign::natural_color;
+
+/// One thing that does not hold.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Problem {
+    /// `channel ha`, `rendition mapped`, `reference`.
+    pub place: String,
+    /// What is wrong, with the key.
+    pub what: String,
+    /// The next step.
+    pub hint: String,
+}
+
+type Checked = Result<(), (String, String)>;
+
+fn fail<T>(what: impl Into<String>, hint: impl Into<String>) -> Result<T, (String, String)> {
+    Err((what.into(), hint.into()))
+}
+
+/// Checks everything that can be checked without the files.
+///
+/// # Errors
+/// The first problem, in the order of the text.
+pub fn whole(recipe: &Recipe) -> Result<(), Problem> {
+    let at = |place: String| move |(what, hint)| Problem { place, what, hint };
+    if recipe.recipe != VERSION {
+        let what = format!("`recipe = {}` is no format version", recipe.recipe);
+        return Err(at("recipe".into())((
+            what,
+            format!("write `recipe = {VERSION}`"),
+        )));
+    }
+    if recipe.channels.is_empty() {
+        let hint = "add a [[channel]] with id, file, line and [channel.stretch]";
+        return Err(at("channels".into())((
+            "there is no channel".into(),
+            hint.into(),
+        )));
+    }
+    if recipe.renditions.is_empty() {
+        let hint = "add a [[rendition]] with id and colors";
+        return Err(at("renditions".into())((
+            "there is no rendition".into(),
+            hint.into(),
+        )));
+    }
+    let ids = || recipe.channels.iter().map(|channel| channel.id.as_str());
+    if let Some(reference) = &recipe.reference
+        && recipe.channel(reference).is_none()
+    {
+        let what = format!("there is no channel `{reference}`");
+        return Err(at("reference".into())((
+            what,
+            nearest_hint(reference, ids()),
+        )));
+    }
+    let mut seen = BTreeSet::new();
+    for channel in &recipe.channels {
+        id(&channel.id, &mut seen)
+            .and_then(|()| self::channel(channel))
+            .map_err(at(format!("channel {}", channel.id)))?;
+    }
+    let mut seen = BTreeSet::new();
+    for rendition in &recipe.renditions {
+        id(&rendition.id, &mut seen)
+            .and_then(|()| self::rendition(rendition, recipe))
+            .map_err(at(format!("rendition {}", rendition.id)))?;
+    }
+    Ok(())
+}
+
+fn id<'a>(id: &'a str, seen: &mut BTreeSet<&'a str>) -> Checked {
+    let sound = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-' || c == '_';
+    if id.is_empty() || !id.chars().all(sound) {
+        return fail(
+            format!("`id = \"{id}\"` is not an id"),
+            "use a-z, 0-9, - and _ only",
+        );
+    }
+    if !seen.insert(id) {
+        return fail(
+            format!("the id `{id}` is there twice"),
+            "give each its own id",
+        );
+    }
+    Ok(())
+}
+
+fn finite(key: &str, value: f64) -> Checked {
+    if value.is_finite() {
+        Ok(())
+    } else {
+        fail(
+            format!("`{key} = {value}` is not a number"),
+            format!("give `{key}` a finite number"),
+        )
+    }
+}
+
+fn positive(key: &str, value: Option<f64>) -> Checked {
+    let Some(value) = value else { return Ok(()) };
+    finite(key, value)?;
+    if value > 0.0 {
+        Ok(())
+    } else {
+        fail(
+            format!("`{key} = {value}` is not above 0"),
+            format!("give `{key}` a value above 0"),
+        )
+    }
+}
+
+fn channel(channel: &Channel) -> Checked {
+    if channel.file.is_empty() {
+        return fail(
+            "`file` is empty",
+            "name the stack, relative to the recipe's folder",
+        );
+    }
+    if lines::line(&channel.line).is_none() {
+        let known = lines::lines().iter().map(|line| line.id.as_str());
+        let what = format!("`line = \"{}\"` is not in the line table", channel.line);
+        return fail(what, nearest_hint(&channel.line, known));
+    }
+    positive("center_nm", channel.center_nm)?;
+    positive("width_nm", channel.width_nm)?;
+    positive("exposure_s", channel.exposure_s)?;
+    if channel.plane == Some(0) {
+        return fail("`plane = 0` does not exist", "planes are counted from 1");
+    }
+    if let Some(align) = &channel.align {
+        self::align(align)?;
+    }
+    if let Some(level) = &channel.level
+        && !(1..=3).contains(&level.degree)
+    {
+        let what = format!(
+            "`level.degree = {}` is no degree of a sky model",
+            level.degree
+        );
+        return fail(what, "write 1, 2 or 3");
+    }
+    stretch(&channel.stretch)
+}
+
+fn align(align: &Align) -> Checked {
+    match (align.method, align.matrix) {
+        (AlignMethod::Given, None) => fail(
+            "`align.method = \"given\"` has no matrix",
+            "add `matrix = [[a, b, c], [d, e, f], [0, 0, 1]]`, source pixel to reference pixel",
+        ),
+        (AlignMethod::Given, Some(matrix)) => {
+            for value in matrix.iter().flatten() {
+                finite("align.matrix", *value)?;
+            }
+            let [[a, b, _], [d, e, _], _] = matrix;
+            if a * e - b * d == 0.0 {
+                return fail("`align.matrix` has no inverse", "check its numbers");
+            }
+            Ok(())
+        }
+        (_, Some(_)) => fail(
+            "`align.matrix` goes with `method = \"given\"` only",
+            "take the matrix out, or write `method = \"given\"`",
+        ),
+        (_, None) => Ok(()),
+    }
+}
+
+fn stretch(stretch: &Stretch) -> Checked {
+    let Stretch {
+        black,
+        white,
+        shape,
+        amount,
+        curve,
+    } = stretch;
+    finite("stretch.black", *black)?;
+    finite("stretch.white", *white)?;
+    let range = white - black;
+    if range <= 0.0 {
+        return fail(
+            format!("`stretch.black = {black}` is not below `stretch.white = {white}`"),
+            "raise white or lower black",
+        );
+    }
+    finite("stretch.white - stretch.black", range)?;
+    finite("1 / (stretch.white - stretch.black)", 1.0 / range)?;
+    if let Some(amount) = amount {
+        finite("stretch.amount", *amount)?;
+    }
+    let sound = match (shape, amount) {
+        (Shape::Linear, _) => true,
+        (_, None) => {
+            return fail(
+                "`stretch.amount` is missing",
+                "every shape but `linear` needs it",
+            );
+        }
+        (Shape::Bias, Some(amount)) => *amount > 0.0 && *amount < 1.0,
+        (_, Some(amount)) => *amount > 0.0,
+    };
+    if !sound {
+        return fail(
+            format!(
+                "`stretch.amount = {}` is out of range",
+                amount.unwrap_or_default()
+            ),
+            "asinh, log and power take more than 0; bias takes 0 to 1 without the ends",
+        );
+    }
+    match curve {
+        Some(points) => self::curve(points),
+        None => Ok(()),
+    }
+}
+
+fn curve(points: &[[f64; 2]]) -> Checked {
+    if points.len() < 2 {
+        return fail(
+            "`stretch.curve` has fewer than two points",
+            "give two or leave it out",
+        );
+    }
+    for [x, y] in points {
+        if !(0.0..=1.0).contains(x) || !(0.0..=1.0).contains(y) {
+            return fail(
+                format!("the point [{x}, {y}] of `stretch.curve` is outside the unit square"),
+                "x and y run from 0 to 1",
+            );
+        }
+    }
+    for pair in points.windows(2) {
+        let ([x0, y0], [x1, y1]) = (pair[0], pair[1]);
+        if x1 <= x0 {
+            return fail(
+                format!("`stretch.curve` goes from x = {x0} to x = {x1}"),
+                "x must rise from point to point",
+            );
+        }
+        if y1 < y0 {
+            return fail(
+                format!("`stretch.curve` falls from y = {y0} to y = {y1}"),
+                "a tone curve may rest but not fall",
+            );
+        }
+    }
+    Ok(())
+}
+
+fn rendition(rendition: &Rendition, recipe: &Recipe) -> Checked {
+    let ids = || recipe.channels.iter().map(|channel| channel.id.as_str());
+    if rendition.colors.is_empty() {
+        return fail(
+            "`colors` names no channel",
+            "give at least one channel a color",
+        );
+    }
+    for (id, value) in &rendition.colors {
+        let Some(channel) = recipe.channel(id) else {
+            let what = format!("`colors` names the channel `{id}`, which is not there");
+            return fail(what, nearest_hint(id, ids()));
+        };
+        color(id, value, channel)?;
+    }
+    if let Some(saturation) = rendition.saturation {
+        finite("saturation", saturation)?;
+        if saturation < 0.0 {
+            return fail(
+                format!("`saturation = {saturation}` is below 0"),
+                "0 is grey, 1 as mixed",
+            );
+        }
+    }
+    match &rendition.luminance {
+        Some(luminance) => self::luminance(luminance, recipe),
+        None => Ok(()),
+    }
+}
+
+fn color(id: &str, value: &ColorValue, channel: &Channel) -> Checked {
+    match value {
+        ColorValue::Css(text) => match crate::engine::color::css::linear_srgb(text) {
+            Ok(_) => Ok(()),
+            Err(error) => fail(
+                format!("colors.{id}: {error}"),
+                "see CSS Color 4 for the notation",
+            ),
+        },
+        ColorValue::Vector(vector) => vector
+            .iter()
+            .try_for_each(|component| finite(&format!("colors.{id}"), *component)),
+        ColorValue::Hue {
+            hue,
+            saturation,
+            strength,
+        } => {
+            finite(&format!("colors.{id}.hue"), *hue)?;
+            finite(&format!("colors.{id}.strength"), *strength)?;
+            if !(0.0..=1.0).contains(saturation) {
+                let what = format!("`colors.{id}.saturation = {saturation}` is out of range");
+                return fail(what, "0 is white, 1 the pure color");
+            }
+            if *strength < 0.0 {
+                let what = format!("`colors.{id}.strength = {strength}` is below 0");
+                return fail(what, "to take light away, write the color as a vector");
+            }
+            Ok(())
+        }
+        ColorValue::Natural => match natural_color(&channel.line, channel.center_nm) {
+            Some(_) => Ok(()),
+            None => fail(
+                format!("the light of channel `{id}` is invisible: it has no natural color"),
+                format!("give it a mapped one, for example `{id} = \"#b04060\"`, or leave it out"),
+            ),
+        },
+    }
+}
+
+fn luminance(luminance: &Luminance, recipe: &Recipe) -> Checked {
+    for (id, weight) in &luminance.from {
+        if recipe.channel(id).is_none() {
+            let ids = recipe.channels.iter().map(|channel| channel.id.as_str());
+            let what = format!("`luminance.from` names the channel `{id}`, which is not there");
+            return fail(what, nearest_hint(id, ids));
+        }
+        finite(&format!("luminance.from.{id}"), *weight)?;
+        if *weight < 0.0 {
+            let what = format!("`luminance.from.{id} = {weight}` is below 0");
+            return fail(what, "weights are 0 or more");
+        }
+    }
+    let total: f64 = luminance.from.values().sum();
+    if total <= 0.0 || !total.is_finite() {
+        return fail(
+            "the weights of `luminance.from` sum to nothing",
+            "give one at least above 0",
+        );
+    }
+    if !(0.0..=1.0).contains(&luminance.amount) {
+        let what = format!("`luminance.amount = {}` is out of range", luminance.amount);
+        return fail(
+            what,
+            "0 leaves the mix alone, 1 takes the brightness wholly",
+        );
+    }
+    Ok(())
+}

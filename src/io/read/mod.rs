@@ -93,7 +93,9 @@ pub struct Opened {
 
 impl std::fmt::Debug for Opened {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Opened").field("facts", &self.facts).finish_non_exhaustive()
+        f.debug_struct("Opened")
+            .field("facts", &self.facts)
+            .finish_non_exhaustive()
     }
 }
 
@@ -153,7 +155,10 @@ impl ReadError {
 
 impl From<ReadError> for RowsError {
     fn from(error: ReadError) -> Self {
-        Self { hint: error.hint(), message: error.to_string() }
+        Self {
+            hint: error.hint(),
+            message: error.to_string(),
+        }
     }
 }
 
@@ -163,6 +168,42 @@ impl From<ReadError> for RowsError {
 /// # Errors
 /// [`ReadError`], with the path in the message.
 pub fn open(path: &Path, pick: Pick) -> Result<Opened, ReadError> {
-    let _ = (path, pick);
-    Err(ReadError::System { path: path.to_owned(), what: "no reader yet".to_owned() })
+    let first = first_bytes(path)?;
+    if fits::sniff(&first) {
+        return fits::open(path, pick);
+    }
+    if raster::sniff(&first).is_some() {
+        return raster::open(path, pick);
+    }
+    let what = match (first.is_empty(), raster::foreign(&first)) {
+        (true, _) => "the file is empty".to_owned(),
+        (false, Some(kind)) => format!("{kind}, not a FITS, TIFF or PNG file"),
+        (false, None) => "not a FITS, TIFF or PNG file".to_owned(),
+    };
+    Err(ReadError::Unsuitable {
+        path: path.to_owned(),
+        what,
+        hint: "give the stack as its stacking program saved it: FITS, TIFF or PNG".to_owned(),
+    })
+}
+
+// Enough for every kind's signature.
+fn first_bytes(path: &Path) -> Result<Vec<u8>, ReadError> {
+    use std::io::Read as _;
+    let system = |error: std::io::Error| ReadError::System {
+        path: path.to_owned(),
+        what: error.to_string(),
+    };
+    if std::fs::metadata(path).map_err(system)?.is_dir() {
+        return Err(ReadError::Unsuitable {
+            path: path.to_owned(),
+            what: "this is a folder".to_owned(),
+            hint: "name the files in it".to_owned(),
+        });
+    }
+    let mut first = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(512).read_to_end(&mut first))
+        .map_err(system)?;
+    Ok(first)
 }

@@ -9,7 +9,7 @@ pub struct Dust {
     pub depth: f32,
     /// Skin just outside the dust, where hydrogen glows, 0..1.
     pub skin: f32,
-    /// Skin at the dust itself, where sulphur glows, 0..1.
+    /// Skin at the dust itself, where sulfur glows, 0..1.
     pub front: f32,
 }
 

@@ -1,7 +1,7 @@
 //! The Lantern Shell: an invented bubble blown by a hot star into a cloud.
 //!
 //! Doubly ionised oxygen fills the inside, hydrogen glows in the wall around
-//! it, singly ionised sulphur in thin fronts outside of that. Towards the cloud
+//! it, singly ionised sulfur in thin fronts outside of that. Towards the cloud
 //! (left and below) the wall is squeezed and bright and dust stands in front;
 //! on the other side it has burst into a second, fainter chamber. Broken arcs
 //! of older shells lie further out.
@@ -83,8 +83,8 @@ const FLAME: Shell = Shell {
 struct Layer {
     size: f32,
     strength: f32,
-    /// Sulphur, as a multiple of its share in the middle wall.
-    sulphur: f32,
+    /// Sulfur, as a multiple of its share in the middle wall.
+    sulfur: f32,
     /// How far its outline is torn, scene units.
     tear: f32,
     /// How fine its texture is.
@@ -96,21 +96,21 @@ const LAYERS: [Layer; 3] = [
     Layer {
         size: 0.93,
         strength: 0.50,
-        sulphur: 0.55,
+        sulfur: 0.55,
         tear: 0.030,
         scale: 1.15,
     },
     Layer {
         size: 1.0,
         strength: 0.85,
-        sulphur: 0.9,
+        sulfur: 0.9,
         tear: 0.036,
         scale: 1.0,
     },
     Layer {
         size: 1.09,
         strength: 0.36,
-        sulphur: 2.1,
+        sulfur: 2.1,
         tear: 0.055,
         scale: 0.9,
     },
@@ -189,7 +189,7 @@ impl Nebula {
         light
     }
 
-    /// One of the walls of hydrogen and sulphur: several, torn each in its own
+    /// One of the walls of hydrogen and sulfur: several, torn each in its own
     /// way, overlap along the line of sight.
     fn wall(
         &self,
@@ -219,7 +219,7 @@ impl Nebula {
             light.ha += wall * (0.03 + 1.35 * filament) + thin * (0.20 + 2.0 * filament);
             let fronts = wall * 0.5 * filament * filament.min(1.0)
                 + thin * (0.09 + 1.4 * filament * (0.2 + filament.min(1.0)));
-            light.sii += layer.sulphur * fronts;
+            light.sii += layer.sulfur * fronts;
         }
     }
 

@@ -1,0 +1,120 @@
+//! Robust estimates on a sample.
+
+/// 1 / Phi^-1(3/4): from a median absolute deviation to sigma.
+const SIGMA_PER_MAD: f64 = 1.482_602_218_505_602;
+
+/// Values farther from the median than so many sigma are no sky.
+const CLIP_SIGMA: f64 = 3.0;
+
+/// Enough rounds for any field; most stop after five.
+const ROUNDS: usize = 50;
+
+/// The median of values in rising order; NaN where there are none.
+pub(super) fn median(sorted: &[f32]) -> f64 {
+    let half = sorted.len() / 2;
+    match sorted {
+        [] => f64::NAN,
+        _ if sorted.len() % 2 == 1 => f64::from(sorted[half]),
+        _ => (f64::from(sorted[half - 1]) + f64::from(sorted[half])) / 2.0,
+    }
+}
+
+/// The standard deviation of values in rising order. Sums run over the order
+/// of the values, so that they do not depend on where the pixels stood.
+fn deviation(sorted: &[f32]) -> f64 {
+    let count = sorted.len() as f64;
+    let mean = sorted.iter().map(|value| f64::from(*value)).sum::<f64>() / count;
+    let squares = sorted.iter().map(|value| {
+        let offset = f64::from(*value) - mean;
+        offset * offset
+    });
+    (squares.sum::<f64>() / count).sqrt()
+}
+
+/// The sky and the sigma about it, of values in rising order: the median,
+/// values beyond 3 standard deviations from it left out until nothing changes.
+pub(super) fn sky(sorted: &[f32]) -> (f64, f64) {
+    let mut left = sorted;
+    let mut level = median(left);
+    let mut sigma = deviation(left);
+    for _ in 0..ROUNDS {
+        let (low, high) = (level - CLIP_SIGMA * sigma, level + CLIP_SIGMA * sigma);
+        let from = left.partition_point(|value| f64::from(*value) < low);
+        let to = left.partition_point(|value| f64::from(*value) <= high);
+        if from == 0 && to == left.len() || from >= to {
+            break;
+        }
+        left = &left[from..to];
+        level = median(left);
+        sigma = deviation(left);
+    }
+    (level, sigma)
+}
+
+/// Sigma of one pixel from absolute values of second differences, whose
+/// variance is 6 times that of a pixel. 0 where there are none.
+pub(super) fn noise(mut differences: Vec<f32>) -> f64 {
+    differences.sort_unstable_by(f32::total_cmp);
+    let middle = median(&differences);
+    if differences.is_empty() {
+        return 0.0;
+    }
+    let from = differences.partition_point(|d| f64::from(*d) < middle);
+    let to = differences.partition_point(|d| f64::from(*d) <= middle);
+    let root_six = 6.0_f64.sqrt();
+    // Coarse values: many differences are the very same.
+    if (to - from) * 20 > differences.len() {
+        return clipped_rms(&differences) / root_six;
+    }
+    SIGMA_PER_MAD * middle / root_six
+}
+
+/// The root mean square of absolute values in rising order, those above 4
+/// times it left out until nothing changes. Sums run over the order of the
+/// values, so that they do not depend on where the pixels stood.
+fn clipped_rms(sorted: &[f32]) -> f64 {
+    let mut left = sorted;
+    let mut rms = 0.0;
+    for _ in 0..ROUNDS {
+        let sum: f64 = left.iter().map(|d| f64::from(*d) * f64::from(*d)).sum();
+        rms = (sum / left.len() as f64).sqrt();
+        let to = left.partition_point(|d| f64::from(*d) <= 4.0 * rms);
+        if to == left.len() || to == 0 {
+            break;
+        }
+        left = &left[..to];
+    }
+    rms
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn medians_of_few() {
+        assert!(median(&[]).is_nan());
+        assert_eq!(median(&[3.0]), 3.0);
+        assert_eq!(median(&[1.0, 4.0]), 2.5);
+        assert_eq!(deviation(&[1.0, 3.0]), 1.0);
+    }
+
+    #[test]
+    fn one_value_has_no_spread() {
+        assert_eq!(sky(&[7.0; 10]), (7.0, 0.0));
+        assert_eq!(noise(vec![]), 0.0);
+        assert_eq!(noise(vec![0.0; 10]), 0.0);
+    }
+
+    /// Worked by hand: 100 falls out in the first round, nothing after it.
+    #[test]
+    fn clipping_leaves_out_what_is_far() {
+        let mut values = vec![-1.0f32; 10];
+        values.extend([0.0; 10]);
+        values.extend([1.0; 10]);
+        values.push(100.0);
+        let (level, sigma) = sky(&values);
+        assert_eq!(level, 0.0);
+        assert!((sigma - (2.0f64 / 3.0).sqrt()).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,363 @@
+//! From stacks to a recipe to start from.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use super::inputs::{folder_of, relative};
+use super::inspect::{self, Report};
+use super::{Control, Error};
+use crate::engine::lines::{self, Recognition};
+use crate::engine::mix::assign::natural_color;
+use crate::engine::palettes::{self, Palette};
+use crate::engine::recipe::text::{nearest_hint, write};
+use crate::engine::recipe::{
+    About, Blend, Channel, ColorValue, Gamut, Recipe, Rendition, VERSION, check,
+};
+use crate::engine::stretch::auto;
+use crate::io::read::Pick;
+use crate::io::write::atomic::write_whole;
+
+/// What is to be drafted.
+#[derive(Debug, Clone, Default)]
+pub struct Request {
+    /// The stacks, in order.
+    pub files: Vec<PathBuf>,
+    /// The recipe.
+    pub out: PathBuf,
+    /// Name of a palette; None: one that fits.
+    pub palette: Option<String>,
+    /// Lines that the user names: file (path or name) and id.
+    pub lines: Vec<(String, String)>,
+    /// Planes that the user names.
+    pub planes: Vec<(String, usize)>,
+    /// Header-data units that the user names.
+    pub hdus: Vec<(String, usize)>,
+}
+
+/// What was drafted.
+#[derive(Debug, Clone)]
+pub struct Drafted {
+    /// The recipe, as it was written.
+    pub recipe: Recipe,
+    /// For each channel, why its line was taken.
+    pub why: Vec<String>,
+    /// What a person should look at.
+    pub notices: Vec<String>,
+}
+
+/// Palettes that are tried in this order when none is named.
+const FIRST_CHOICES: [&str; 4] = ["lampwick", "HOO", "SOO", "natural"];
+
+/// Recognises the lines, stretches each stack, and writes a recipe.
+///
+/// # Errors
+/// When a file cannot be read or stretched, when a line is not clear (the
+/// message names the key that settles it), or when the palette does not fit.
+pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<Drafted, Error> {
+    if request.files.is_empty() {
+        return Err(Error::request(
+            "no stack was named",
+            "name one file for each filter",
+        ));
+    }
+    let reports: Vec<Report> = request
+        .files
+        .par_iter()
+        .map(|file| {
+            let pick = Pick {
+                hdu: named(&request.hdus, file).copied(),
+                plane: named(&request.planes, file).copied(),
+            };
+            inspect::run(file, pick, control)
+        })
+        .collect::<Result<_, _>>()?;
+    let mut channels = Vec::new();
+    let (mut why, mut notices) = (Vec::new(), Vec::new());
+    for (file, report) in request.files.iter().zip(&reports) {
+        let (line, center_nm, width_nm, reason) = line_of(request, file, report)?;
+        let stretch = auto::auto(&report.survey).map_err(|error| {
+            Error::request(format!("{}: {error}", file.display()), error.hint())
+        })?;
+        if let Some(doubt) = &report.exposure.doubt {
+            notices.push(format!("{}: {doubt}", file.display()));
+        }
+        why.push(format!("{}: {reason}", name_of(file)));
+        channels.push(Channel {
+            id: free_id(&line, &channels),
+            file: relative(folder_of(&request.out), file),
+            line,
+            center_nm,
+            width_nm,
+            exposure_s: report.exposure.seconds,
+            plane: named(&request.planes, file).copied(),
+            hdu: named(&request.hdus, file).copied(),
+            align: None,
+            level: None,
+            stretch,
+        });
+    }
+    if let Some(other) = reports
+        .iter()
+        .find(|r| r.facts.size != reports[0].facts.size)
+    {
+        notices.push(format!(
+            "{} is {}, {} is {}: give the one that is not the reference `[channel.align]`",
+            other.path.display(),
+            other.facts.size,
+            reports[0].path.display(),
+            reports[0].facts.size
+        ));
+    }
+    let object = reports
+        .iter()
+        .find_map(|report| report.facts.header.text("OBJECT"));
+    let recipe = Recipe {
+        recipe: VERSION,
+        reference: channels.first().map(|channel| channel.id.clone()),
+        about: About {
+            object: object.unwrap_or_default(),
+            ..About::default()
+        },
+        renditions: renditions(request.palette.as_deref(), own, &channels, &mut notices)?,
+        channels,
+    };
+    check::whole(&recipe).map_err(|problem| {
+        Error::request(format!("{}: {}", problem.place, problem.what), problem.hint)
+    })?;
+    let text = with_comments(&recipe, &why)?;
+    control.check()?;
+    write_whole(&request.out, text.as_bytes())?;
+    Ok(Drafted {
+        recipe,
+        why,
+        notices,
+    })
+}
+
+fn name_of(file: &Path) -> String {
+    file.file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned()
+}
+
+// What the user said of a file, by its path or by its name.
+fn named<'a, T>(said: &'a [(String, T)], file: &Path) -> Option<&'a T> {
+    said.iter()
+        .find(|(name, _)| Path::new(name) == file || *name == name_of(file))
+        .map(|(_, value)| value)
+}
+
+type Found = (String, Option<f64>, Option<f64>, String);
+
+fn line_of(request: &Request, file: &Path, report: &Report) -> Result<Found, Error> {
+    let known = || lines::lines().iter().map(|line| line.id.as_str());
+    if let Some(id) = named(&request.lines, file) {
+        let Some(line) = lines::line(id) else {
+            let what = format!(
+                "`{id}`, named for {}, is not in the line table",
+                file.display()
+            );
+            return Err(Error::request(what, nearest_hint(id, known())));
+        };
+        let width = match &report.recognition {
+            Recognition::Known {
+                line: seen,
+                width_nm,
+                ..
+            } if *seen == line.id => *width_nm,
+            _ => None,
+        };
+        return Ok((
+            line.id.clone(),
+            None,
+            width,
+            "named on the command line".to_owned(),
+        ));
+    }
+    let ask = |what: String, ids: &str| {
+        Err(Error::request(
+            format!("{}: {what}", file.display()),
+            format!(
+                "set its `line`: add --line '{}={ids}' (ids: {})",
+                name_of(file),
+                known().collect::<Vec<_>>().join(" ")
+            ),
+        ))
+    };
+    match &report.recognition {
+        Recognition::Known {
+            line,
+            center_nm,
+            width_nm,
+            why,
+        } => Ok((line.clone(), *center_nm, *width_nm, why.clone())),
+        Recognition::Ambiguous { candidates, why } => {
+            let choice = candidates.first().map_or("ID", String::as_str);
+            ask(
+                format!("its line is {}: {why}", candidates.join(" or ")),
+                choice,
+            )
+        }
+        Recognition::Unknown { why } => ask(format!("its line is not known: {why}"), "Ha"),
+    }
+}
+
+// `ha`, or `ha-2` for the second stack of a line.
+fn free_id(line: &str, channels: &[Channel]) -> String {
+    let base = line.to_ascii_lowercase();
+    let mut id = base.clone();
+    let mut number = 2;
+    while channels.iter().any(|channel| channel.id == id) {
+        id = format!("{base}-{number}");
+        number += 1;
+    }
+    id
+}
+
+fn is_broad(channel: &Channel) -> bool {
+    lines::line(&channel.line).is_some_and(lines::Line::is_broad)
+}
+
+fn renditions(
+    wanted: Option<&str>,
+    own: &[Palette],
+    channels: &[Channel],
+    notices: &mut Vec<String>,
+) -> Result<Vec<Rendition>, Error> {
+    let mut all = Vec::new();
+    let there: Vec<(&str, &str)> = channels
+        .iter()
+        .map(|channel| (channel.id.as_str(), channel.line.as_str()))
+        .collect();
+    match wanted {
+        Some(name) => {
+            let palette = palettes::find(name, own)?;
+            all.push(mapped(palette, palettes::apply(palette, &there)?));
+        }
+        None => {
+            let emission: Vec<(&str, &str)> = channels
+                .iter()
+                .filter(|channel| !is_broad(channel))
+                .map(|channel| (channel.id.as_str(), channel.line.as_str()))
+                .collect();
+            if emission.len() > 1 {
+                all.extend(first_choice(&emission));
+            }
+        }
+    }
+    let (natural, left_out) = natural(channels);
+    for id in left_out {
+        notices.push(format!(
+            "{id} is left out of the natural rendition: its light is invisible"
+        ));
+    }
+    if let Some(natural) = natural
+        && all
+            .iter()
+            .all(|rendition: &Rendition| rendition.colors != natural.colors)
+    {
+        all.push(natural);
+    }
+    if all.is_empty() {
+        return Err(Error::request(
+            "no palette fits these lines",
+            "name one with --palette; `linehue palettes` lists them",
+        ));
+    }
+    Ok(all)
+}
+
+// The first palette that gives every line a colour, or else the most of them.
+fn first_choice(emission: &[(&str, &str)]) -> Option<Rendition> {
+    let fitting: Vec<(&Palette, BTreeMap<String, ColorValue>)> = FIRST_CHOICES
+        .iter()
+        .filter_map(|name| {
+            let palette = palettes::find(name, &[]).ok()?;
+            Some((palette, palettes::apply(palette, emission).ok()?))
+        })
+        .collect();
+    let most = fitting.iter().map(|(_, colors)| colors.len()).max()?;
+    let (palette, colors) = fitting
+        .into_iter()
+        .find(|(_, colors)| colors.len() == most)?;
+    Some(mapped(palette, colors))
+}
+
+fn mapped(palette: &Palette, colors: BTreeMap<String, ColorValue>) -> Rendition {
+    let natural = colors.values().all(|color| *color == ColorValue::Natural);
+    Rendition {
+        id: if natural { "natural" } else { "mapped" }.to_owned(),
+        blend: palette.blend,
+        gamut: palette.gamut,
+        saturation: None,
+        luminance: None,
+        eye: false,
+        colors,
+    }
+}
+
+// True colour from R, G and B where all three are there, else the lines in
+// their own light; with the ids of lines that no eye sees.
+fn natural(channels: &[Channel]) -> (Option<Rendition>, Vec<String>) {
+    let has = |line: &str| channels.iter().any(|channel| channel.line == line);
+    let broad = ["R", "G", "B"].into_iter().all(has);
+    let takes_part = |channel: &&Channel| {
+        if broad {
+            is_broad(channel) && channel.line != "L"
+        } else {
+            !is_broad(channel)
+        }
+    };
+    let (visible, hidden): (Vec<&Channel>, Vec<&Channel>) = channels
+        .iter()
+        .filter(takes_part)
+        .partition(|channel| natural_color(&channel.line, channel.center_nm).is_some());
+    let colors: BTreeMap<String, ColorValue> = visible
+        .iter()
+        .map(|channel| (channel.id.clone(), ColorValue::Natural))
+        .collect();
+    let rendition = (!colors.is_empty()).then(|| Rendition {
+        id: "natural".to_owned(),
+        blend: Blend::Light,
+        gamut: Some(Gamut::HoldHue),
+        saturation: None,
+        luminance: None,
+        eye: false,
+        colors,
+    });
+    (
+        rendition,
+        hidden
+            .into_iter()
+            .map(|channel| channel.id.clone())
+            .collect(),
+    )
+}
+
+// The recipe's text with a word on each channel.
+fn with_comments(recipe: &Recipe, why: &[String]) -> Result<String, Error> {
+    let text = write(recipe).map_err(|error| {
+        Error::request(
+            format!("the recipe cannot be written: {error}"),
+            "please report it",
+        )
+    })?;
+    let mut out = "# A draft to start from: change what you like.\n".to_owned();
+    let mut reasons = why.iter();
+    for line in text.lines() {
+        if line == "[[channel]]"
+            && let Some(reason) = reasons.next()
+        {
+            out.push_str(&format!(
+                "# {}\n",
+                reason.replace(|c: char| c.is_control(), " ")
+            ));
+        }
+        out.push_str(line);
+        out.push('\n');
+    }
+    Ok(out)
+}

@@ -1,0 +1,176 @@
+//! The channels of a recipe as open files.
+
+use std::fs::File;
+use std::io::Read as _;
+use std::path::{Component, Path, PathBuf};
+
+use sha2::{Digest as _, Sha256};
+
+use super::{Control, Error};
+use crate::engine::frame::Size;
+use crate::engine::recipe::{Channel, Recipe};
+use crate::io::read::{self, Opened, Pick, ReadError};
+use crate::io::write::atomic::hex;
+
+/// A channel of a recipe and its open file.
+#[derive(Debug)]
+pub struct Input {
+    /// Index of the channel in the recipe.
+    pub channel: usize,
+    /// The file as it was opened.
+    pub path: PathBuf,
+    /// Its facts and rows.
+    pub opened: Opened,
+}
+
+/// Opens the named channels of a checked recipe, and the reference; the result
+/// has them in the recipe's order. `locate` says where a channel's file is.
+///
+/// # Errors
+/// The first file that cannot be read, or that does not share the reference's
+/// size.
+pub fn open(
+    recipe: &Recipe,
+    needed: &[usize],
+    locate: impl Fn(&Channel) -> PathBuf,
+) -> Result<Vec<Input>, Error> {
+    let reference = recipe
+        .reference()
+        .map(|channel| channel.id.as_str())
+        .unwrap_or_default();
+    let mut inputs = Vec::new();
+    for (index, channel) in recipe.channels.iter().enumerate() {
+        if channel.id != reference && !needed.contains(&index) {
+            continue;
+        }
+        not_yet(channel)?;
+        let path = locate(channel);
+        let pick = Pick {
+            hdu: channel.hdu,
+            plane: channel.plane,
+        };
+        let opened = read::open(&path, pick)?;
+        inputs.push(Input {
+            channel: index,
+            path,
+            opened,
+        });
+    }
+    let size = |id: &str| {
+        inputs
+            .iter()
+            .find(|input| recipe.channels[input.channel].id == id)
+            .map(|input| input.opened.facts.size)
+    };
+    if let Some(wanted) = size(reference) {
+        for input in &inputs {
+            same_size(
+                &recipe.channels[input.channel],
+                input.opened.facts.size,
+                reference,
+                wanted,
+            )?;
+        }
+    }
+    Ok(inputs)
+}
+
+fn same_size(channel: &Channel, size: Size, reference: &str, wanted: Size) -> Result<(), Error> {
+    if size == wanted {
+        return Ok(());
+    }
+    let Channel { id, file, .. } = channel;
+    Err(Error::request(
+        format!("{id}: {file} is {size}, the reference {reference} is {wanted}"),
+        format!(
+            "add `[channel.align]` with `method = \"stars\"` to {id}, or choose stacks on one grid"
+        ),
+    ))
+}
+
+// Steps that the format has and this version does not do yet.
+fn not_yet(channel: &Channel) -> Result<(), Error> {
+    let key = match (&channel.align, &channel.level) {
+        (Some(_), _) => "align",
+        (None, Some(_)) => "level",
+        (None, None) => return Ok(()),
+    };
+    Err(Error::request(
+        format!(
+            "channel {}: this version does not do `{key}` yet",
+            channel.id
+        ),
+        format!("prepare the stack elsewhere and take `[channel.{key}]` out"),
+    ))
+}
+
+/// SHA-256 of a file, lower-case hex. The file is read once, in pieces.
+///
+/// # Errors
+/// When it cannot be read, or the job is stopped.
+pub fn sha256(path: &Path, control: Control<'_>) -> Result<String, Error> {
+    let system = |error: std::io::Error| ReadError::System {
+        path: path.to_owned(),
+        what: error.to_string(),
+    };
+    let mut file = File::open(path).map_err(system)?;
+    let mut hasher = Sha256::new();
+    let mut buffer = vec![0; 1 << 18];
+    loop {
+        control.check()?;
+        match file.read(&mut buffer).map_err(system)? {
+            0 => return Ok(hex(&hasher.finalize())),
+            length => hasher.update(&buffer[..length]),
+        }
+    }
+}
+
+/// The path from a folder to a file, with `/`; absolute where the two share no
+/// root. Links are followed first, so that the way back out of a folder is the
+/// real one.
+pub fn relative(folder: &Path, file: &Path) -> String {
+    let real = |path: &Path| {
+        path.canonicalize()
+            .or_else(|_| std::path::absolute(path))
+            .unwrap_or_else(|_| path.into())
+    };
+    let (folder, file) = (real(folder), real(file));
+    let (from, to): (Vec<_>, Vec<_>) = (folder.components().collect(), file.components().collect());
+    let shared = from.iter().zip(&to).take_while(|(a, b)| a == b).count();
+    if shared == 0 {
+        return file.to_string_lossy().into_owned();
+    }
+    let up = std::iter::repeat_n("..".to_owned(), from.len() - shared);
+    let down = to[shared..]
+        .iter()
+        .map(|part: &Component<'_>| part.as_os_str().to_string_lossy().into_owned());
+    up.chain(down).collect::<Vec<_>>().join("/")
+}
+
+/// The folder of a file, `.` where the name has none.
+pub fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ways_between_folders() {
+        let root = tempfile::tempdir().expect("folder");
+        let at = |name: &str| root.path().join(name);
+        std::fs::create_dir_all(at("a/b")).expect("folder");
+        std::fs::create_dir_all(at("c")).expect("folder");
+        std::fs::write(at("c/x [1].fits"), b"").expect("file");
+        assert_eq!(
+            relative(&at("a/b"), &at("c/x [1].fits")),
+            "../../c/x [1].fits"
+        );
+        assert_eq!(relative(&at("c"), &at("c/x [1].fits")), "x [1].fits");
+        assert_eq!(relative(&at("c"), &at("c/new.fits")), "new.fits");
+    }
+}

@@ -1,0 +1,247 @@
+//! Whether a record still holds: the inputs, the composite, the pixels.
+
+use std::num::NonZeroUsize;
+use std::path::{Path, PathBuf};
+
+use super::inputs::{self, Input, folder_of};
+use super::{Control, Error};
+use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source};
+use crate::engine::frame::{Coded, CodedBand, Depth};
+use crate::io::read::{self, Pick};
+use crate::io::record::{self, Record};
+use crate::io::write::pixels::PixelHash;
+
+/// One thing that was looked at.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Check {
+    /// What: `input ha`, `composite`, `pixels`.
+    pub what: String,
+    /// The file, where it is one.
+    pub file: Option<String>,
+    /// Whether it holds.
+    pub holds: bool,
+    /// In words.
+    pub detail: String,
+}
+
+/// All that was looked at.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Verdict {
+    /// Whether everything holds.
+    pub holds: bool,
+    /// Each check, in order.
+    pub checks: Vec<Check>,
+}
+
+/// Looks at everything that `record_path` promises. Inputs are looked for
+/// where the record says, then beside it, then in `extra_folder`.
+///
+/// # Errors
+/// When the record cannot be read, or the job is stopped. What does not hold
+/// is no error: the verdict says so.
+pub fn run(
+    record_path: &Path,
+    extra_folder: Option<&Path>,
+    memory: NonZeroUsize,
+    control: Control<'_>,
+) -> Result<Verdict, Error> {
+    let record = record::read(record_path)?;
+    let folder = folder_of(record_path);
+    let mut checks = Vec::new();
+    let mut found = Vec::new();
+    for input in &record.inputs {
+        let place = find(folder, extra_folder, &input.file);
+        checks.push(check_input(input, place.as_deref(), control)?);
+        found.push((input.channel.clone(), place));
+    }
+    let composite = folder.join(&record.composite.file);
+    checks.push(check_composite(&record, &composite, control)?);
+    checks.push(check_pixels(&record, &found, memory, control)?);
+    let holds = checks.iter().all(|check| check.holds);
+    Ok(Verdict { holds, checks })
+}
+
+fn find(folder: &Path, extra_folder: Option<&Path>, file: &str) -> Option<PathBuf> {
+    let name = file.rsplit('/').next().unwrap_or(file);
+    let mut places = vec![folder.join(file), folder.join(name)];
+    places.extend(extra_folder.map(|extra| extra.join(name)));
+    places.into_iter().find(|place| place.is_file())
+}
+
+fn check_input(
+    input: &record::Input,
+    place: Option<&Path>,
+    control: Control<'_>,
+) -> Result<Check, Error> {
+    let (holds, detail) = match place {
+        None => (false, "missing; name its folder with --inputs".to_owned()),
+        Some(place) => match inputs::sha256(place, control) {
+            Ok(hash) if hash == input.sha256 => (true, "unchanged".to_owned()),
+            Ok(_) => (false, "changed since the record was made".to_owned()),
+            Err(Error::Cancelled) => return Err(Error::Cancelled),
+            Err(error) => (false, error.to_string()),
+        },
+    };
+    Ok(Check {
+        what: format!("input {}", input.channel),
+        file: Some(input.file.clone()),
+        holds,
+        detail,
+    })
+}
+
+fn check_composite(
+    record: &Record,
+    composite: &Path,
+    control: Control<'_>,
+) -> Result<Check, Error> {
+    let (holds, detail) = if !composite.is_file() {
+        (false, "missing from beside the record".to_owned())
+    } else {
+        match inputs::sha256(composite, control) {
+            Ok(hash) if hash == record.composite.sha256 => (true, "unchanged".to_owned()),
+            Ok(_) => match decoded_hash(record, composite) {
+                Some(hash) if hash == record.composite.pixels_sha256 => (
+                    false,
+                    "the file was changed, its pixels were not".to_owned(),
+                ),
+                Some(_) => (false, "its pixels were changed".to_owned()),
+                None => (false, "changed since the record was made".to_owned()),
+            },
+            Err(Error::Cancelled) => return Err(Error::Cancelled),
+            Err(error) => (false, error.to_string()),
+        }
+    };
+    let file = Some(record.composite.file.clone());
+    Ok(Check {
+        what: "composite".into(),
+        file,
+        holds,
+        detail,
+    })
+}
+
+// SHA-256 of a composite's decoded samples, for the kinds that can be read back.
+fn decoded_hash(record: &Record, composite: &Path) -> Option<String> {
+    let depth: Depth = record.composite.depth.parse().ok()?;
+    let planes: Vec<_> = (1..=3)
+        .map(|plane| {
+            read::open(
+                composite,
+                Pick {
+                    hdu: None,
+                    plane: Some(plane),
+                },
+            )
+        })
+        .collect::<Result<_, _>>()
+        .ok()?;
+    let size = planes.first()?.rows.size();
+    let mut hash = PixelHash::new();
+    let mut rows = vec![vec![0.0; size.width]; 3];
+    for row in 0..size.height {
+        for (plane, values) in planes.iter().zip(&mut rows) {
+            plane.rows.read(row, values).ok()?;
+        }
+        let samples = (0..size.width).flat_map(|x| rows.iter().map(move |values| values[x]));
+        hash.update(&match depth {
+            Depth::Eight => Coded::U8(samples.map(|sample| sample as u8).collect()),
+            Depth::Sixteen => Coded::U16(samples.map(|sample| sample as u16).collect()),
+            Depth::Float32 => Coded::F32(samples.collect()),
+        });
+    }
+    Some(hash.finish())
+}
+
+fn check_pixels(
+    record: &Record,
+    found: &[(String, Option<PathBuf>)],
+    memory: NonZeroUsize,
+    control: Control<'_>,
+) -> Result<Check, Error> {
+    let (holds, detail) = if found.iter().any(|(_, place)| place.is_none()) {
+        (false, "not made again: an input is missing".to_owned())
+    } else {
+        match composed_hash(record, found, memory, control) {
+            Ok(hash) if hash == record.composite.pixels_sha256 => {
+                (true, "made again, the same to the last bit".to_owned())
+            }
+            Ok(_) => (false, "made again, and they differ".to_owned()),
+            Err(Error::Cancelled) => return Err(Error::Cancelled),
+            Err(error) => (false, format!("could not be made again: {error}")),
+        }
+    };
+    Ok(Check {
+        what: "pixels".into(),
+        file: None,
+        holds,
+        detail,
+    })
+}
+
+fn composed_hash(
+    record: &Record,
+    found: &[(String, Option<PathBuf>)],
+    memory: NonZeroUsize,
+    control: Control<'_>,
+) -> Result<String, Error> {
+    let recipe = &record.recipe;
+    let rendition = super::compose::pick_rendition(recipe, Some(&record.rendition))?;
+    let depth: Depth = record
+        .composite
+        .depth
+        .parse()
+        .map_err(|what: String| Error::request(what, "the record was edited; restore it"))?;
+    let composition = Composition::new(recipe, rendition, record.composite.space, depth)?;
+    let needed: Vec<usize> = composition.channels().collect();
+    let opened = inputs::open(recipe, &needed, |channel| {
+        found
+            .iter()
+            .find(|(id, _)| *id == channel.id)
+            .and_then(|(_, place)| place.clone())
+            .unwrap_or_else(|| PathBuf::from(&channel.file))
+    })?;
+    let taking_part: Vec<&Input> = opened
+        .iter()
+        .filter(|input| needed.contains(&input.channel))
+        .collect();
+    let Some(first) = taking_part.first() else {
+        return Ok(PixelHash::new().finish());
+    };
+    let size = first.opened.facts.size;
+    let mut sources: Vec<Source<'_>> = taking_part
+        .iter()
+        .map(|input| Source {
+            rows: &*input.opened.rows,
+            watch: None,
+        })
+        .collect();
+    let mut sink = Hashing(PixelHash::new());
+    let run = Run {
+        cancel: control.cancel,
+        progress: &|row| {
+            control
+                .progress
+                .report("composing again", row as u64, size.height as u64)
+        },
+    };
+    let step_rows = compose::rows_in_flight(size, sources.len(), depth, memory);
+    compose::compose(&composition, &mut sources, &mut sink, step_rows, &run).map_err(|error| {
+        match error {
+            ComposeError::Rows(error) => Error::Rows(error),
+            ComposeError::Cancelled | ComposeError::Sink(()) => Error::Cancelled,
+        }
+    })?;
+    Ok(sink.0.finish())
+}
+
+struct Hashing(PixelHash);
+
+impl Sink for Hashing {
+    type Error = ();
+
+    fn put(&mut self, band: CodedBand) -> Result<(), ()> {
+        self.0.update(&band.samples);
+        Ok(())
+    }
+}
