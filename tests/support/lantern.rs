@@ -5,7 +5,7 @@
 //! size, in bands, as 32-bit float FITS.
 
 use std::io;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -15,10 +15,10 @@ mod field;
 
 use field::files::{Card, FitsWriter, Samples};
 use field::filters::Filter;
-use field::{Scene, Spec, render_rows, sets};
+use field::{Backdrop, Grid, Scene, Spec, render_over, sets};
 
-/// Rows made at a time: a multiple of the generator's own strips.
-const BAND: usize = 384;
+/// Rows made at a time: bounds the memory.
+const BAND: usize = 768;
 
 /// Makes stacks of the Lantern Shell, an invented nebula.
 #[derive(Parser)]
@@ -65,31 +65,39 @@ fn run(arguments: &Arguments) -> io::Result<()> {
         return sets::write_raw(&raw);
     };
     std::fs::create_dir_all(&arguments.out)?;
-    let scene = Scene::new(size.0, size.1, arguments.seed);
-    for &filter in &arguments.lines {
-        write_any(&scene, size, filter, &arguments.out)?;
-    }
-    Ok(())
+    write_any(size, arguments)
 }
 
-/// A frame of any size, band by band.
-fn write_any(scene: &Scene, size: (usize, usize), filter: Filter, out: &Path) -> io::Result<()> {
-    let spec = Spec::new(size.0, size.1, filter);
-    let cards = [
-        Card::new("OBJECT", "Lantern Shell", "An imaginary nebula"),
-        Card::new("FILTER", filter.id(), ""),
-        Card::new("EXPTIME", spec.exposure_s, "[s] One sub-exposure"),
-        Card::new("NCOMBINE", i64::from(spec.frames), "Sub-exposures averaged"),
-    ];
-    let path = out.join(sets::aligned_name(filter));
-    let mut file = FitsWriter::create(&path, size, Samples::Float, &cards)?;
+/// Frames of any size, band by band, all filters of a band from the same gas.
+fn write_any((width, height): (usize, usize), arguments: &Arguments) -> io::Result<()> {
+    let scene = Scene::new(width, height, arguments.seed);
+    let begin = |&filter: &Filter| {
+        let spec = Spec::new(width, height, filter);
+        let cards = [
+            Card::new("OBJECT", "Lantern Shell", "An imaginary nebula"),
+            Card::new("FILTER", filter.id(), ""),
+            Card::new("EXPTIME", spec.exposure_s, "[s] One sub-exposure"),
+            Card::new("NCOMBINE", i64::from(spec.frames), "Sub-exposures averaged"),
+        ];
+        let path = arguments.out.join(sets::aligned_name(filter));
+        let file = FitsWriter::create(&path, (width, height), Samples::Float, &cards)?;
+        Ok((spec, file))
+    };
+    let mut frames: Vec<_> = arguments
+        .lines
+        .iter()
+        .map(begin)
+        .collect::<io::Result<_>>()?;
     let mut first = 0;
-    while first < size.1 {
-        let last = (first + BAND).min(size.1);
-        file.append(&render_rows(scene, &spec, first..last))?;
-        first = last;
+    while first < height {
+        let rows = first..(first + BAND).min(height);
+        let backdrop = Backdrop::new(&scene, Grid::reference(width, height), rows.clone());
+        for (spec, file) in &mut frames {
+            file.append(&render_over(&scene, &backdrop, spec, rows.clone()))?;
+        }
+        first = rows.end;
     }
-    file.finish()
+    frames.into_iter().try_for_each(|(_, file)| file.finish())
 }
 
 fn main() -> ExitCode {

@@ -9,7 +9,7 @@ pub struct Dust {
     pub depth: f32,
     /// Skin just outside the dust, where hydrogen glows, 0..1.
     pub skin: f32,
-    /// Skin at the dust itself, where sulphur glows, 0..1.
+    /// Skin at the dust itself, where sulfur glows, 0..1.
     pub front: f32,
 }
 
@@ -64,18 +64,18 @@ fn pillars(seed: u32, du: f32, dv: f32) -> Dust {
 /// How far beyond the wall's edge a place is, counted away from the star.
 fn beyond_edge(seed: u32, du: f32, dv: f32) -> f32 {
     let bend = [
-        0.050 * cloud(seed ^ 0x3, [du * 3.4, dv * 3.4, 0.7], 3),
-        0.050 * cloud(seed ^ 0x4, [du * 3.4, dv * 3.4, 5.7], 3),
+        0.070 * cloud(seed ^ 0x3, [du * 2.3, dv * 2.3, 0.7], 3),
+        0.070 * cloud(seed ^ 0x4, [du * 2.3, dv * 2.3, 5.7], 3),
     ];
     let (du, dv) = (du + bend[0], dv + bend[1]);
     let distance = libm::sqrtf(du * du + dv * dv).max(1e-3);
     let (x, y) = (du / distance, dv / distance);
     let facing = x * TOWARDS[0] + y * TOWARDS[1];
     // Noise that varies quickly around the star and slowly away from it.
-    let finger = cloud(seed ^ 0x5, [x * 4.7, y * 4.7, distance * 0.8], 2);
+    let finger = cloud(seed ^ 0x5, [x * 5.3, y * 5.3, distance * 0.8], 2);
     let sharp = step(0.0, 0.62, finger);
     let rough = cloud(seed ^ 0x9, [du * 8.0, dv * 8.0, 1.3], 5);
-    distance - 0.86 + 0.42 * sharp + 0.055 * rough - 0.5 * step(0.80, 0.30, facing)
+    distance - 0.86 + 0.46 * sharp + 0.045 * rough - 0.5 * step(0.80, 0.30, facing)
 }
 
 /// Thin lanes across the bright gas.

@@ -26,7 +26,7 @@ pub struct KnotLight {
 }
 
 /// How many there are.
-const COUNT: u64 = 95;
+const COUNT: u64 = 170;
 
 /// The knots of a scene.
 pub fn scatter(seed: u64) -> Vec<Knot> {
@@ -43,7 +43,7 @@ pub fn scatter(seed: u64) -> Vec<Knot> {
             Knot {
                 at: [away[0] * distance * 1.12, away[1] * distance * 0.94],
                 away,
-                size: 0.0032 + 0.0065 * at(5) * at(5) * at(5),
+                size: 0.0026 + 0.0042 * at(5) * at(5) * at(5),
                 strength: 0.35 + 0.65 * at(6),
             }
         })
@@ -65,7 +65,7 @@ pub fn light(knots: &[Knot], du: f32, dv: f32) -> KnotLight {
         let distance = libm::sqrtf(along * along + across * across);
         let front = (0.5 - 0.5 * along / distance.max(0.2)).clamp(0.0, 1.0);
         sum.cusp += knot.strength * front * front * bell(distance - 1.0, 0.42);
-        sum.dust += 0.9 * knot.strength * bell(distance, 0.7);
+        sum.dust += 0.6 * knot.strength * bell(distance, 0.7);
         if along > 0.0 {
             let fade = libm::expf(-along / 6.0) - libm::expf(-22.0 / 6.0);
             let side = bell(across.abs() - 0.8 - 0.03 * along, 0.45) + 0.3 * bell(across, 0.8);

@@ -17,6 +17,7 @@
     reason = "tests, benches and the example each use a part of it"
 )]
 
+pub mod backdrop;
 pub mod dust;
 pub mod files;
 pub mod filters;
@@ -27,16 +28,18 @@ pub mod optics;
 pub mod random;
 pub mod sets;
 pub mod shell;
+pub mod stamp;
 pub mod stars;
 
 use core::ops::Range;
 
 use rayon::prelude::*;
 
+pub use backdrop::Backdrop;
 pub use filters::Filter;
-use nebula::{Emission, Nebula};
-use optics::Psf;
+use nebula::Nebula;
 use random::Stream;
+use stamp::Stamp;
 use stars::Star;
 
 /// A projective map of the plane as three rows: target = M source.
@@ -74,7 +77,7 @@ impl Grid {
     }
 
     /// Where a place on the reference grid lies on this grid.
-    pub fn from_reference(&self, x: f64, y: f64) -> (f64, f64) {
+    pub fn on_grid(&self, x: f64, y: f64) -> (f64, f64) {
         let m = &self.to_reference;
         let (dx, dy) = (x - m[0][2], y - m[1][2]);
         let det = self.area();
@@ -112,6 +115,32 @@ impl Scene {
             stars,
         }
     }
+
+    /// The true stars of an observation, those inside its frame, in the order of
+    /// the catalogue.
+    pub fn stars_on(&self, spec: &Spec) -> Vec<Placed> {
+        let inside = |at: f64, size: usize| at > -0.5 && at < size as f64 - 0.5;
+        self.stars
+            .iter()
+            .map(|star| {
+                let (x, y) = spec.grid.on_grid(star.x, star.y);
+                let light = spec.star_light(star);
+                Placed { x, y, light }
+            })
+            .filter(|star| inside(star.x, spec.grid.width) && inside(star.y, spec.grid.height))
+            .collect()
+    }
+}
+
+/// A star as an observation has it.
+#[derive(Clone, Copy, Debug)]
+pub struct Placed {
+    /// Place on the observation's grid, px.
+    pub x: f64,
+    /// Place on the observation's grid, px.
+    pub y: f64,
+    /// All its light, camera units.
+    pub light: f64,
 }
 
 /// Which parts of the picture are made.
@@ -130,6 +159,22 @@ pub const ALL_PARTS: Parts = Parts {
     stars: true,
     noise: true,
     saturation: true,
+};
+
+/// The truth behind a starless picture: gas and sky, no noise.
+pub const GAS_ALONE: Parts = Parts {
+    gas: true,
+    stars: false,
+    noise: false,
+    saturation: false,
+};
+
+/// The truth behind a picture of stars: stars and sky, no noise, no cut.
+pub const STARS_ALONE: Parts = Parts {
+    gas: false,
+    stars: true,
+    noise: false,
+    saturation: false,
 };
 
 /// One observation.
@@ -158,12 +203,6 @@ pub struct Spec {
 
 /// Camera units where the converter ends.
 pub const SATURATION: f32 = 65_535.0;
-
-/// Electrons per second and reference pixel at emission 1.
-const GAS_RATE: f64 = 5.6;
-
-/// Stars are drawn out to where they fall below this, camera units.
-const FAINT: f32 = 0.04;
 
 impl Spec {
     /// A good night on the reference grid through this filter.
@@ -219,38 +258,6 @@ impl Spec {
     }
 }
 
-/// The gas on a grid, made once and looked at through several filters.
-#[derive(Clone, Debug)]
-pub struct Backdrop {
-    grid: Grid,
-    margin: usize,
-    light: Vec<Emission>,
-}
-
-impl Backdrop {
-    /// The gas on this grid and a little beyond, pixel by pixel.
-    pub fn new(scene: &Scene, grid: Grid) -> Self {
-        let margin = 8;
-        let wide = grid.width + 2 * margin;
-        let mut light = vec![Emission::default(); wide * (grid.height + 2 * margin)];
-        light
-            .par_chunks_mut(wide)
-            .enumerate()
-            .for_each(|(row, out)| {
-                for (column, out) in out.iter_mut().enumerate() {
-                    let (x, y) = grid
-                        .on_reference(column as f64 - margin as f64, row as f64 - margin as f64);
-                    *out = scene.nebula.at_px(x, y);
-                }
-            });
-        Self {
-            grid,
-            margin,
-            light,
-        }
-    }
-}
-
 /// A whole observation, row by row.
 pub fn render(scene: &Scene, spec: &Spec) -> Vec<f32> {
     render_rows(scene, spec, 0..spec.grid.height)
@@ -258,21 +265,19 @@ pub fn render(scene: &Scene, spec: &Spec) -> Vec<f32> {
 
 /// Some rows of an observation: the same values as in the whole.
 pub fn render_rows(scene: &Scene, spec: &Spec, rows: Range<usize>) -> Vec<f32> {
-    render_from(scene, None, spec, rows)
+    let backdrop = Backdrop::new(scene, spec.grid, rows.clone());
+    render_over(scene, &backdrop, spec, rows)
 }
 
-/// As [`render`], with the gas already made for this grid.
-pub fn render_over(scene: &Scene, backdrop: &Backdrop, spec: &Spec) -> Vec<f32> {
-    render_from(scene, Some(backdrop), spec, 0..spec.grid.height)
-}
-
-fn render_from(
+/// As [`render_rows`], with the gas already made for these rows of this grid: it
+/// serves several filters.
+pub fn render_over(
     scene: &Scene,
-    backdrop: Option<&Backdrop>,
+    backdrop: &Backdrop,
     spec: &Spec,
     rows: Range<usize>,
 ) -> Vec<f32> {
-    const STRIP: usize = 48;
+    const STRIP: usize = 64;
     let width = spec.grid.width;
     let mut out = vec![0.0; width * rows.len()];
     let stamps = if spec.parts.stars {
@@ -285,7 +290,7 @@ fn render_from(
         .for_each(|(index, strip)| {
             let first = rows.start + index * STRIP;
             if spec.parts.gas {
-                add_gas(scene, backdrop, spec, first, strip);
+                backdrop.add(spec, first, strip);
             }
             for stamp in &stamps {
                 stamp.add(width, first, strip);
@@ -293,199 +298,6 @@ fn render_from(
             expose(spec, first, strip);
         });
     out
-}
-
-/// Adds the gas to a strip of rows, blurred by the air.
-fn add_gas(
-    scene: &Scene,
-    backdrop: Option<&Backdrop>,
-    spec: &Spec,
-    first: usize,
-    strip: &mut [f32],
-) {
-    let width = spec.grid.width;
-    let weights = optics::blur_weights(spec.fwhm_px);
-    let radius = weights.len() - 1;
-    let rows = strip.len() / width;
-    let wide = width + 2 * radius;
-    let sharp = match backdrop {
-        Some(backdrop) => kept_gas(backdrop, spec, first, rows, radius),
-        None => live_gas(scene, spec, first, rows, radius),
-    };
-    let scale = (GAS_RATE * spec.exposure_s / spec.gain * spec.grid.area().abs()) as f32;
-    let mut across = vec![0.0f32; width * (rows + 2 * radius)];
-    for (from, to) in sharp.chunks(wide).zip(across.chunks_mut(width)) {
-        for (x, to) in to.iter_mut().enumerate() {
-            let mut sum = from[x + radius] * weights[0];
-            for (k, weight) in weights.iter().enumerate().skip(1) {
-                sum += (from[x + radius - k] + from[x + radius + k]) * weight;
-            }
-            *to = sum;
-        }
-    }
-    for (y, to) in strip.chunks_mut(width).enumerate() {
-        for (x, to) in to.iter_mut().enumerate() {
-            let at = |row: usize| across[row * width + x];
-            let mut sum = at(y + radius) * weights[0];
-            for (k, weight) in weights.iter().enumerate().skip(1) {
-                sum += (at(y + radius - k) + at(y + radius + k)) * weight;
-            }
-            *to += sum * scale;
-        }
-    }
-}
-
-/// Unblurred gas of a strip and `radius` pixels around it, from a backdrop.
-fn kept_gas(
-    backdrop: &Backdrop,
-    spec: &Spec,
-    first: usize,
-    rows: usize,
-    radius: usize,
-) -> Vec<f32> {
-    assert_eq!(backdrop.grid, spec.grid, "the backdrop is for another grid");
-    assert!(
-        radius <= backdrop.margin,
-        "the backdrop's margin is too small"
-    );
-    let wide = spec.grid.width + 2 * backdrop.margin;
-    let inset = backdrop.margin - radius;
-    let mut out = Vec::with_capacity((spec.grid.width + 2 * radius) * (rows + 2 * radius));
-    for row in 0..rows + 2 * radius {
-        let start = (first + row + inset) * wide + inset;
-        let line = &backdrop.light[start..start + spec.grid.width + 2 * radius];
-        out.extend(line.iter().map(|light| light.through(spec.filter)));
-    }
-    out
-}
-
-/// The same, computed. In large frames the finest structure spans many pixels:
-/// the gas is computed on every second to fourth pixel of the grid and drawn
-/// through those with cubics (Catmull and Rom 1974).
-fn live_gas(scene: &Scene, spec: &Spec, first: usize, rows: usize, radius: usize) -> Vec<f32> {
-    let pace = ((scene.nebula.unit_px() / 450.0) as usize).clamp(1, 4) as i64;
-    let wide = spec.grid.width + 2 * radius;
-    let high = rows + 2 * radius;
-    let (left, top) = (-(radius as i64), first as i64 - radius as i64);
-    let light = |column: i64, row: i64| {
-        let (x, y) = spec.grid.on_reference(column as f64, row as f64);
-        scene.nebula.at_px(x, y).through(spec.filter)
-    };
-    let mut out = Vec::with_capacity(wide * high);
-    if pace == 1 {
-        for row in 0..high as i64 {
-            out.extend((0..wide as i64).map(|column| light(left + column, top + row)));
-        }
-        return out;
-    }
-    let nodes = |from: i64, count: usize| {
-        let low = from.div_euclid(pace) - 1;
-        let high = (from + count as i64 - 1).div_euclid(pace) + 2;
-        (low, (high - low + 1) as usize)
-    };
-    let (node_left, node_wide) = nodes(left, wide);
-    let (node_top, node_high) = nodes(top, high);
-    let cubic = |at: i64| {
-        let t = at.rem_euclid(pace) as f32 / pace as f32;
-        let (t2, t3) = (t * t, t * t * t);
-        [
-            0.5 * (-t + 2.0 * t2 - t3),
-            0.5 * (2.0 - 5.0 * t2 + 3.0 * t3),
-            0.5 * (t + 4.0 * t2 - 3.0 * t3),
-            0.5 * (t3 - t2),
-        ]
-    };
-    let mut lines = Vec::with_capacity(wide * node_high);
-    for row in 0..node_high as i64 {
-        let line: Vec<f32> = (0..node_wide as i64)
-            .map(|column| light((node_left + column) * pace, (node_top + row) * pace))
-            .collect();
-        lines.extend((0..wide as i64).map(|x| {
-            let node = ((left + x).div_euclid(pace) - 1 - node_left) as usize;
-            let w = cubic(left + x);
-            line[node] * w[0]
-                + line[node + 1] * w[1]
-                + line[node + 2] * w[2]
-                + line[node + 3] * w[3]
-        }));
-    }
-    for y in 0..high as i64 {
-        let node = ((top + y).div_euclid(pace) - 1 - node_top) as usize;
-        let w = cubic(top + y);
-        out.extend((0..wide).map(|x| {
-            let at = |k: usize| lines[(node + k) * wide + x];
-            (at(0) * w[0] + at(1) * w[1] + at(2) * w[2] + at(3) * w[3]).max(0.0)
-        }));
-    }
-    out
-}
-
-/// A star ready to be drawn on a grid.
-struct Stamp {
-    x: f64,
-    y: f64,
-    light: f32,
-    reach: f32,
-    psf: Psf,
-}
-
-impl Stamp {
-    fn all(scene: &Scene, spec: &Spec) -> Vec<Self> {
-        // Vanes are fixed to the mount, so spikes keep their direction on the sky.
-        let (x0, y0) = spec.grid.from_reference(0.0, 0.0);
-        let (x1, y1) = spec.grid.from_reference(0.92, 0.39);
-        let psf = Psf::new(spec.fwhm_px, [x1 - x0, y1 - y0]);
-        scene
-            .stars
-            .iter()
-            .filter_map(|star| {
-                let light = spec.star_light(star) as f32;
-                let (x, y) = spec.grid.from_reference(star.x, star.y);
-                let reach = psf.reach_px(light, FAINT);
-                let far = f64::from(reach);
-                let seen = x > -far
-                    && y > -far
-                    && x < spec.grid.width as f64 + far
-                    && y < spec.grid.height as f64 + far;
-                seen.then_some(Self {
-                    x,
-                    y,
-                    light,
-                    reach,
-                    psf,
-                })
-            })
-            .collect()
-    }
-
-    /// Adds the star to the rows of a strip that it reaches.
-    fn add(&self, width: usize, first: usize, strip: &mut [f32]) {
-        let far = f64::from(self.reach);
-        let rows = strip.len() / width;
-        let low = |at: f64| libm::ceil(at - far).max(0.0) as usize;
-        let top = low(self.y).max(first);
-        let bottom = (libm::floor(self.y + far) + 1.0).max(0.0) as usize;
-        let left = low(self.x);
-        let right = ((libm::floor(self.x + far) + 1.0).max(0.0) as usize).min(width);
-        let reach2 = self.reach * self.reach;
-        let floor = self.psf.round(reach2);
-        let spiked = self.light > 40_000.0;
-        for y in top..bottom.min(first + rows) {
-            let dy = (y as f64 - self.y) as f32;
-            let row = &mut strip[(y - first) * width..][..width];
-            for (x, out) in row.iter_mut().enumerate().take(right).skip(left) {
-                let dx = (x as f64 - self.x) as f32;
-                let distance2 = dx * dx + dy * dy;
-                if distance2 < reach2 {
-                    let mut image = self.psf.round(distance2) - floor;
-                    if spiked {
-                        image += self.psf.spikes(dx, dy);
-                    }
-                    *out += self.light * image;
-                }
-            }
-        }
-    }
 }
 
 /// Sky, noise and saturation: light becomes camera units.

@@ -1,7 +1,7 @@
 //! The Lantern Shell: an invented bubble blown by a hot star into a cloud.
 //!
 //! Doubly ionised oxygen fills the inside, hydrogen glows in the wall around
-//! it, singly ionised sulphur in thin fronts outside of that. Towards the cloud
+//! it, singly ionised sulfur in thin fronts outside of that. Towards the cloud
 //! (left and below) the wall is squeezed and bright and dust stands in front;
 //! on the other side it has burst into a second, fainter chamber. Broken arcs
 //! of older shells lie further out.
@@ -83,6 +83,8 @@ const FLAME: Shell = Shell {
 struct Layer {
     size: f32,
     strength: f32,
+    /// Sulfur, as a multiple of its share in the middle wall.
+    sulfur: f32,
     /// How far its outline is torn, scene units.
     tear: f32,
     /// How fine its texture is.
@@ -93,19 +95,22 @@ struct Layer {
 const LAYERS: [Layer; 3] = [
     Layer {
         size: 0.93,
-        strength: 0.55,
+        strength: 0.50,
+        sulfur: 0.55,
         tear: 0.030,
         scale: 1.15,
     },
     Layer {
         size: 1.0,
         strength: 0.85,
+        sulfur: 0.9,
         tear: 0.036,
         scale: 1.0,
     },
     Layer {
         size: 1.09,
-        strength: 0.35,
+        strength: 0.36,
+        sulfur: 2.1,
         tear: 0.055,
         scale: 0.9,
     },
@@ -184,7 +189,7 @@ impl Nebula {
         light
     }
 
-    /// One of the walls of hydrogen and sulphur: several, torn each in its own
+    /// One of the walls of hydrogen and sulfur: several, torn each in its own
     /// way, overlap along the line of sight.
     fn wall(
         &self,
@@ -208,12 +213,13 @@ impl Nebula {
             let squeeze = (0.58 - 0.46 * point[0] + 0.16 * point[1]).clamp(0.10, 1.15);
             let near = if side == 0 { 1.0 } else { 0.75 };
             let weight = squeeze * near * layer.strength * (0.25 + 0.75 * t.patch);
-            let filament = t.filament * t.filament;
-            let wall = sight.wall(0.15) * weight;
+            let wall = sight.wall(0.12) * weight;
             let thin = sight.wall(0.045) * weight;
-            light.ha += wall * (0.05 + 3.0 * filament) + thin * (0.18 + 2.2 * filament);
-            light.sii += wall * 1.5 * filament * filament
-                + thin * (0.10 + 2.6 * filament * (0.2 + filament));
+            let filament = t.filament;
+            light.ha += wall * (0.03 + 1.35 * filament) + thin * (0.20 + 2.0 * filament);
+            let fronts = wall * 0.5 * filament * filament.min(1.0)
+                + thin * (0.09 + 1.4 * filament * (0.2 + filament.min(1.0)));
+            light.sii += layer.sulfur * fronts;
         }
     }
 
@@ -227,10 +233,9 @@ impl Nebula {
         light.oiii += 0.06 * inner.half_chord() * (1.0 + 0.9 * veil).max(0.2);
         for point in inner.walls() {
             let t = texture(self.seed ^ 0x70, point, 0.75);
-            let filament = t.filament * t.filament;
-            let there = 0.12 + 0.88 * t.patch;
-            light.oiii += inner.wall(0.30) * there * (0.05 + 3.1 * filament);
-            light.oiii += inner.wall(0.06) * there * (0.10 + 1.2 * filament);
+            let there = 0.08 + 0.95 * t.patch * t.patch;
+            light.oiii += inner.wall(0.30) * there * (0.05 + 2.2 * t.filament);
+            light.oiii += inner.wall(0.06) * there * (0.10 + 1.6 * t.filament);
         }
     }
 
@@ -243,12 +248,14 @@ impl Nebula {
         }
         for point in sight.walls() {
             let t = texture(self.seed ^ 0x82, point, 0.7);
-            let filament = t.filament * t.filament;
             let there = 0.08 + 0.92 * t.patch;
-            light.oiii += there * sight.wall(0.12) * (0.06 + 2.1 * filament);
-            light.ha += there * sight.wall(0.05) * (0.06 + 2.4 * filament);
+            light.oiii += there * sight.wall(0.12) * (0.06 + 1.9 * t.filament);
+            light.ha += there * sight.wall(0.05) * (0.06 + 2.2 * t.filament);
         }
         light.oiii += 0.06 * sight.half_chord();
+        let (du, dv) = (u - STAR[0], v - STAR[1]);
+        let near = libm::sqrtf(du * du + dv * dv);
+        light.oiii += 0.30 * libm::expf(-near / 0.075);
     }
 
     /// The faint chamber beyond the breach.
@@ -264,20 +271,25 @@ impl Nebula {
             }
             for point in sight.walls() {
                 let t = texture(self.seed ^ 0xc0, point, 0.9);
-                let filament = t.filament * t.filament;
                 let fade = strength * beyond * (0.62 - 0.5 * point[0]).clamp(0.10, 1.0);
                 let there = fade * (0.15 + 0.85 * t.patch);
-                light.oiii += there * sight.wall(0.09) * (0.03 + 1.9 * filament);
+                light.oiii += there * sight.wall(0.09) * (0.03 + 1.7 * t.filament);
                 light.oiii += there * 0.025 * sight.half_chord();
-                light.ha += there * sight.wall(0.06) * (0.03 + 1.5 * filament * t.filament);
-                light.sii += there * sight.wall(0.03) * 0.8 * filament * filament;
+                light.ha += there * sight.wall(0.06) * (0.03 + 0.9 * t.filament);
+                light.sii += there * sight.wall(0.03) * 0.5 * t.filament * t.filament.min(1.0);
             }
         }
     }
 
     /// Halo, broken arcs and the cloud behind.
     fn surroundings(&self, main: &Sight, u: f32, v: f32, light: &mut Emission) {
-        let wisp = ridges(self.seed ^ 0xe1, [u * 2.6, v * 2.6, 3.1], 5, 0.6);
+        let drift = displacement(self.seed ^ 0xe4, [u * 2.2, v * 2.2, 6.1], 3);
+        let wisp = ridges(
+            self.seed ^ 0xe1,
+            [u * 2.6 + 0.38 * drift[0], v * 2.6 + 0.38 * drift[1], 3.1],
+            6,
+            0.68,
+        );
         let mist = cloud(self.seed ^ 0xe2, [u * 1.5, v * 1.5, 7.7], 5);
         let halo = libm::expf(-(main.radius - 1.0).max(0.0) / 0.34);
         // Light that leaks out between the knots of the wall makes rays.
@@ -288,8 +300,8 @@ impl Nebula {
             4,
         );
         let ray = step(-0.35, 0.65, ray);
-        light.ha += 0.060 * halo * (0.35 + 0.9 * wisp) * (0.45 + 0.9 * ray);
-        light.oiii += 0.050 * halo * (0.5 + 0.5 * mist) * (0.25 + 1.3 * ray);
+        light.ha += 0.075 * halo * (0.35 + 0.9 * wisp) * (0.45 + 0.9 * ray);
+        light.oiii += 0.070 * halo * (0.5 + 0.5 * mist) * (0.25 + 1.3 * ray);
         // Older shells: radius, width, direction, opening, strength.
         const ARCS: [(f32, f32, [f32; 2], f32, f32); 4] = [
             (1.36, 0.022, [-0.30, 0.95], 0.35, 0.16),

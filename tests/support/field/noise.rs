@@ -42,15 +42,24 @@ fn fade(t: f32) -> f32 {
     t * t * t * (t * (t * 6.0 - 15.0) + 10.0)
 }
 
+/// The whole number below; scene coordinates are far inside the range of i32.
+fn floor(value: f32) -> i32 {
+    let whole = value as i32;
+    if whole as f32 > value {
+        whole - 1
+    } else {
+        whole
+    }
+}
+
 fn between(a: f32, b: f32, t: f32) -> f32 {
     a + (b - a) * t
 }
 
 /// Gradient noise: smooth, mean 0, mostly within -0.7..0.7, never beyond -1..1.
 pub fn gradient(seed: u32, p: Point) -> f32 {
-    let floor = [libm::floorf(p[0]), libm::floorf(p[1]), libm::floorf(p[2])];
-    let (x, y, z) = (p[0] - floor[0], p[1] - floor[1], p[2] - floor[2]);
-    let (i, j, k) = (floor[0] as i32, floor[1] as i32, floor[2] as i32);
+    let (i, j, k) = (floor(p[0]), floor(p[1]), floor(p[2]));
+    let (x, y, z) = (p[0] - i as f32, p[1] - j as f32, p[2] - k as f32);
     let (u, v, w) = (fade(x), fade(y), fade(z));
     let at = |di: i32, dj: i32, dk: i32| {
         slope(

@@ -62,7 +62,7 @@ fn sin_cos(degrees: f64) -> (f64, f64) {
 
 /// The tangent-plane cards of a grid.
 fn wcs(grid: &Grid) -> Vec<Card> {
-    let (x, y) = grid.from_reference(0.5 * (WIDTH - 1) as f64, 0.5 * (HEIGHT - 1) as f64);
+    let (x, y) = grid.on_grid(0.5 * (WIDTH - 1) as f64, 0.5 * (HEIGHT - 1) as f64);
     let cd = reference_cd();
     let m = &grid.to_reference;
     let on = |row: usize, column: usize| cd[row][0] * m[0][column] + cd[row][1] * m[1][column];
@@ -162,9 +162,9 @@ fn round(value: f64, per: f64) -> f64 {
 /// Makes all of `lantern/` in a folder.
 pub fn write_aligned(folder: &Path) -> io::Result<()> {
     let scene = scene();
-    let backdrop = Backdrop::new(&scene, Grid::reference(WIDTH, HEIGHT));
+    let backdrop = Backdrop::new(&scene, Grid::reference(WIDTH, HEIGHT), 0..HEIGHT);
     filters::ALL.into_iter().try_for_each(|filter| {
-        let values = render_over(&scene, &backdrop, &aligned(filter));
+        let values = render_over(&scene, &backdrop, &aligned(filter), 0..HEIGHT);
         files::write_fits(
             &folder.join(aligned_name(filter)),
             (WIDTH, HEIGHT),
@@ -209,6 +209,8 @@ pub struct Raw {
     pub gradient: [f64; 5],
     /// Sky in the middle, camera units.
     pub sky: f64,
+    /// Seed of the noise.
+    pub seed: u64,
 }
 
 /// Every file of `lantern-raw/`.
@@ -224,6 +226,7 @@ pub const RAW: [Raw; 5] = [
         shift: [6.4, -9.7],
         gradient: [31.0, -18.0, 0.0, 0.0, 0.0],
         sky: 141.0,
+        seed: 101,
     },
     Raw {
         file: "Lantern Shell [O III] 3nm.fits",
@@ -236,6 +239,7 @@ pub const RAW: [Raw; 5] = [
         shift: [-13.2, 4.1],
         gradient: [-24.0, 37.0, 22.0, -9.0, 15.0],
         sky: 205.0,
+        seed: 102,
     },
     Raw {
         file: "second-night.fits",
@@ -248,6 +252,7 @@ pub const RAW: [Raw; 5] = [
         shift: [9.9, 11.8],
         gradient: [44.0, 12.0, 0.0, 0.0, 0.0],
         sky: 238.0,
+        seed: 103,
     },
     Raw {
         file: "shell sulphur.fits.fz",
@@ -260,6 +265,7 @@ pub const RAW: [Raw; 5] = [
         shift: [2.7, 15.3],
         gradient: [11.0, 16.0, -14.0, 6.0, 10.0],
         sky: 118.0,
+        seed: 104,
     },
     Raw {
         file: "lantern-lum.tif",
@@ -272,6 +278,7 @@ pub const RAW: [Raw; 5] = [
         shift: [-4.6, -6.2],
         gradient: [120.0, -86.0, 40.0, 0.0, 55.0],
         sky: 930.0,
+        seed: 105,
     },
 ];
 
@@ -304,7 +311,7 @@ impl Raw {
                 height: self.size.1,
                 to_reference: self.matrix(),
             },
-            seed: 100 + self.turn_deg.to_bits() % 1009,
+            seed: self.seed,
             frames: night.frames / 2,
             sky: self.sky,
             gradient: self.gradient,

@@ -76,7 +76,7 @@ impl Sight {
 /// The wall's texture at a point of it.
 #[derive(Clone, Copy, Debug)]
 pub struct Texture {
-    /// Filaments, 0..1.
+    /// Filaments: near 0 between them, about 1 in bright ones.
     pub filament: f32,
     /// Large patches, 0..1.
     pub patch: f32,
@@ -96,8 +96,9 @@ pub fn texture(seed: u32, at: Point, scale: f32) -> Texture {
         folded[1] + 0.055 * fine[1] / scale,
         folded[2] + 0.055 * fine[2] / scale,
     ];
+    let ridge = (ridges(seed ^ 0x99, scaled(torn, 2.3 * scale), 6, 0.70) - 0.13).max(0.0);
     Texture {
-        filament: ridges(seed ^ 0x99, scaled(torn, 2.3 * scale), 6, 0.70),
+        filament: 4.2 * ridge * ridge,
         patch: step(
             -0.45,
             0.55,

@@ -54,7 +54,7 @@ pub fn catalogue(nebula: &Nebula, width: usize, height: usize, seed: u64) -> Vec
     let mut stars = vec![Star {
         x,
         y,
-        rate: 9.0,
+        rate: 55.0,
         kelvin: 62_000.0,
         dust: 0.1,
     }];
