@@ -180,7 +180,7 @@ fn short(value: f64) -> String {
     let whole_digits = if size < 1.0 {
         0
     } else {
-        size.log10() as usize + 1
+        libm::log10(size) as usize + 1
     };
     let text = format!("{value:.*}", 5_usize.saturating_sub(whole_digits).min(6));
     if text.contains('.') {

@@ -9,7 +9,7 @@ use crate::engine::lines;
 use crate::engine::mix::assign::{hue_vector, natural_color};
 use crate::engine::palettes::{Palette, built_in};
 use crate::engine::recipe::ColorValue;
-use crate::work::compose::css;
+use crate::work::describe::css;
 use crate::work::user_palettes;
 
 /// List the palettes known, built in and your own, with their colors

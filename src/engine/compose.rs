@@ -104,8 +104,16 @@ impl Composition {
             let mut mixer = Mixer::new(self.blend);
             let mut brightness: Block = [0.0; LANES];
             for (channel, input) in self.channels.iter().zip(inputs) {
-                values[..length].copy_from_slice(&input[start..start + length]);
-                channel.stretch.tones(&values, &mut tones);
+                let input = &input[start..start + length];
+                // Whole blocks are used where they lie; the last one is padded.
+                let block = match input.as_array() {
+                    Some(block) => block,
+                    None => {
+                        values[..length].copy_from_slice(input);
+                        &values
+                    }
+                };
+                channel.stretch.tones(block, &mut tones);
                 if let Some(color) = channel.color {
                     mixer.add(&tones, color);
                 }

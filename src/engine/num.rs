@@ -9,7 +9,7 @@
 //! the same bits at every width.
 
 /// Pixels that are worked on together.
-pub const LANES: usize = 64;
+pub const LANES: usize = 256;
 
 /// One component of [`LANES`] pixels.
 pub type Block = [f32; LANES];
@@ -63,7 +63,7 @@ const LOG2_TERMS: [f32; 9] = [
 // 2^f for f in [-1/2, 1/2], lowest first; relative error below 3e-9.
 const EXP2_TERMS: [f32; 7] = [
     1.0,
-    0.693_147_2,
+    std::f32::consts::LN_2,
     0.240_226_47,
     0.055_503_29,
     0.009_618_489,
@@ -78,15 +78,13 @@ pub fn log2(x: f32) -> f32 {
     let exponent = (bits - 0x3f2a_aaab) >> 23;
     let mantissa = f32::from_bits((bits - (exponent << 23)) as u32);
     let f = mantissa - 1.0;
-    let mut sum = LOG2_TERMS[8];
-    sum = sum * f + LOG2_TERMS[7];
-    sum = sum * f + LOG2_TERMS[6];
-    sum = sum * f + LOG2_TERMS[5];
-    sum = sum * f + LOG2_TERMS[4];
-    sum = sum * f + LOG2_TERMS[3];
-    sum = sum * f + LOG2_TERMS[2];
-    sum = sum * f + LOG2_TERMS[1];
-    sum = sum * f + LOG2_TERMS[0];
+    // Pairs, then pairs of pairs (Estrin): a short chain of dependent steps.
+    let t = LOG2_TERMS;
+    let f2 = f * f;
+    let f4 = f2 * f2;
+    let low = (t[0] + t[1] * f) + (t[2] + t[3] * f) * f2;
+    let high = (t[4] + t[5] * f) + (t[6] + t[7] * f) * f2;
+    let sum = low + f4 * (high + t[8] * f4);
     sum * f + exponent as f32
 }
 
@@ -99,13 +97,10 @@ pub fn exp2(x: f32) -> f32 {
     let shifted = x + ROUND;
     let whole = shifted - ROUND;
     let f = x - whole;
-    let mut sum = EXP2_TERMS[6];
-    sum = sum * f + EXP2_TERMS[5];
-    sum = sum * f + EXP2_TERMS[4];
-    sum = sum * f + EXP2_TERMS[3];
-    sum = sum * f + EXP2_TERMS[2];
-    sum = sum * f + EXP2_TERMS[1];
-    sum = sum * f + EXP2_TERMS[0];
+    let t = EXP2_TERMS;
+    let f2 = f * f;
+    let low = (t[0] + t[1] * f) + (t[2] + t[3] * f) * f2;
+    let sum = low + (f2 * f2) * ((t[4] + t[5] * f) + t[6] * f2);
     let scale = (shifted.to_bits() << 23).wrapping_add(0x3f80_0000);
     sum * f32::from_bits(scale)
 }

@@ -1,26 +1,20 @@
 //! The main job: a recipe and its stacks become a composite and its record.
 
-use std::collections::BTreeMap;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
 
-use super::inputs::{self, Input, folder_of, relative};
+use rayon::prelude::*;
+
+use super::describe;
+use super::inputs::{self, Input};
 use super::{Control, Error};
-use crate::engine::caption::{self, Shown};
-use crate::engine::color::oklab::oklch;
 use crate::engine::color::space::Space;
-use crate::engine::color::transfer::srgb_encode_exact;
-use crate::engine::color::words::color_name;
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source, Watch};
-use crate::engine::exposure::exposure;
-use crate::engine::frame::Depth;
+use crate::engine::frame::{CodedBand, Depth};
 use crate::engine::header::Header;
-use crate::engine::lines;
-use crate::engine::measure::Sampler;
-use crate::engine::mix::assign::{Assignment, assignments};
-use crate::engine::recipe::{Channel, Recipe, Rendition};
-use crate::io::record::{self, AssignmentEntry, Composite, Record, Software, tags};
+use crate::engine::measure::{Sampler, Survey};
+use crate::engine::recipe::{Recipe, Rendition};
+use crate::io::record::{self, Record, tags};
 use crate::io::write::{self, Format, Options, Tags, Target, Writer};
 
 /// What is to be made.
@@ -45,7 +39,7 @@ pub struct Request {
 }
 
 /// Memory for bands in flight unless the user says otherwise.
-pub const DEFAULT_MEMORY: NonZeroUsize = NonZeroUsize::new(128 << 20).expect("not zero");
+pub const DEFAULT_MEMORY: NonZeroUsize = NonZeroUsize::new(32 << 20).expect("not zero");
 
 /// What was made.
 #[derive(Debug, Clone)]
@@ -102,56 +96,13 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let record_path = record::path_for(&request.out);
     spare_inputs(&inputs, &[&request.out, &record_path])?;
 
-    // All that is said of the picture is known before its pixels are.
-    let mut record = Record {
-        record: record::VERSION,
-        software: Software {
-            name: "Linehue".into(),
-            version: env!("CARGO_PKG_VERSION").into(),
-        },
-        made_at: String::new(),
-        composite: Composite {
-            file: request
-                .out
-                .file_name()
-                .map(|name| name.to_string_lossy().into_owned())
-                .unwrap_or_default(),
-            sha256: String::new(),
-            pixels_sha256: String::new(),
-            width: reference.opened.facts.size.width,
-            height: reference.opened.facts.size.height,
-            space: request.space,
-            depth: depth.name().into(),
-        },
-        rendition: rendition.id.clone(),
-        assignments: entries(recipe, &assignments(recipe, rendition)?),
-        inputs: Vec::new(),
-        recipe: recipe.clone(),
-        caption: caption::Caption {
-            short: String::new(),
-            long: String::new(),
-            alt: String::new(),
-        },
-        integration_s: None,
-        notices: Vec::new(),
-    };
     let taking_part: Vec<&Input> = inputs
         .iter()
         .filter(|input| needed.contains(&input.channel))
         .collect();
-    for input in &taking_part {
-        add_input(&mut record, recipe, input, folder_of(&request.out));
-    }
-    let total: f64 = record
-        .inputs
-        .iter()
-        .filter_map(|input| input.exposure_s)
-        .sum();
-    record.integration_s = (total > 0.0).then_some(total);
-    let object = tags::object(&record, &reference.opened.facts.header);
-    record.caption = caption::write(&recipe.about, &object, &shown(&record));
-
-    let headers: Vec<&Header> = taking_part
+    // All that is said of the picture is known before its pixels are.
+    let mut record = describe::record(request, rendition, depth, &inputs, reference, &needed)?;
+    let headers: Vec<&Header> = inputs
         .iter()
         .map(|input| &input.opened.facts.header)
         .collect();
@@ -168,20 +119,32 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             description: description.title.clone(),
             software: description.software.clone(),
             reference: reference.opened.facts.header.clone(),
-            history: history(&record),
+            history: describe::history(&record),
         },
     };
     let mut writer = Writer::create(target)?;
-    let measured = pixels(&composition, &taking_part, &mut writer, request, control)?;
-    for (input, measured) in record.inputs.iter_mut().zip(measured) {
-        input.sha256 = measured.sha256;
-        input.sky = measured.sky;
-        input.noise = measured.noise;
-    }
+    let surveys = pixels(
+        &composition,
+        &taking_part,
+        &mut writer,
+        request.memory,
+        control,
+    )?;
     control.check()?;
-    // The composite waits, complete and named otherwise, until the record is
-    // complete too.
-    let sealed = writer.seal()?;
+    // While the composite goes to the disk (it waits there, complete, until the
+    // record is complete too), the inputs are hashed from the system's cache.
+    let (sealed, hashes) = rayon::join(|| writer.seal(), || hashes(&inputs, control));
+    let (sealed, hashes) = (sealed?, hashes?);
+    for (entry, sha256) in record.inputs.iter_mut().zip(hashes) {
+        entry.sha256 = sha256;
+    }
+    for (input, survey) in taking_part.iter().zip(surveys) {
+        let id = &recipe.channels[input.channel].id;
+        if let Some(entry) = record.inputs.iter_mut().find(|entry| entry.channel == *id) {
+            entry.sky = survey.levels.map(|levels| levels.sky);
+            entry.noise = survey.levels.map(|levels| levels.noise);
+        }
+    }
     record.composite.sha256 = sealed.written.sha256.clone();
     record.composite.pixels_sha256 = sealed.written.pixels_sha256.clone();
     record.made_at = jiff::Timestamp::now()
@@ -228,171 +191,6 @@ fn spare_inputs(inputs: &[Input], outputs: &[&Path]) -> Result<(), Error> {
     Ok(())
 }
 
-fn add_input(record: &mut Record, recipe: &Recipe, input: &Input, record_folder: &Path) {
-    let channel = &recipe.channels[input.channel];
-    let facts = &input.opened.facts;
-    let exposed = exposure(&facts.header);
-    if channel.exposure_s.is_none()
-        && let Some(doubt) = &exposed.doubt
-    {
-        record.notices.push(format!("{}: {doubt}", channel.id));
-    }
-    record.notices.extend(
-        facts
-            .notices
-            .iter()
-            .map(|notice| format!("{}: {notice}", channel.id)),
-    );
-    record.inputs.push(record::Input {
-        channel: channel.id.clone(),
-        file: relative(record_folder, &input.path),
-        sha256: String::new(),
-        width: facts.size.width,
-        height: facts.size.height,
-        exposure_s: channel.exposure_s.or(exposed.seconds),
-        header: tags::kept(&facts.header),
-        sky: None,
-        noise: None,
-        align: None,
-        level: None,
-    });
-}
-
-fn entries(recipe: &Recipe, assigned: &[Assignment]) -> Vec<AssignmentEntry> {
-    assigned
-        .iter()
-        .map(|assignment| entry(&recipe.channels[assignment.channel], assignment))
-        .collect()
-}
-
-fn entry(channel: &Channel, assignment: &Assignment) -> AssignmentEntry {
-    let line = lines::line(&channel.line);
-    let center_nm = channel
-        .center_nm
-        .or_else(|| line.map(|line| line.center_nm))
-        .unwrap_or_default();
-    let width_nm = channel
-        .width_nm
-        .or_else(|| line.and_then(|line| line.width_nm));
-    let emission = line.is_some_and(|line| !line.is_broad());
-    let also_passes = match width_nm {
-        Some(width) if emission => lines::also_passes(&channel.line, center_nm, width)
-            .into_iter()
-            .map(|passing| passing.line)
-            .collect::<std::collections::BTreeSet<_>>()
-            .into_iter()
-            .collect(),
-        _ => Vec::new(),
-    };
-    AssignmentEntry {
-        channel: channel.id.clone(),
-        line: line.map_or_else(|| channel.line.clone(), |line| line.id.clone()),
-        name: line.map_or_else(String::new, |line| line.name.clone()),
-        center_nm,
-        width_nm,
-        also_passes,
-        css: css(assignment.linear_srgb),
-        linear_srgb: assignment.linear_srgb,
-        oklch: oklch(assignment.linear_srgb),
-        color_name: color_name(assignment.linear_srgb).into(),
-        natural: assignment.natural,
-    }
-}
-
-/// The nearest colour that sRGB can show, as `#rrggbb`: hue held, brought to
-/// full scale where it is brighter.
-pub fn css(linear_srgb: [f64; 3]) -> String {
-    let weights = Space::Srgb.luminance_weights().map(|weight| weight as f32);
-    let held = crate::engine::finish::gamut::hold_hue(linear_srgb.map(|c| c as f32), weights);
-    let [r, g, b] = held.map(|light| (srgb_encode_exact(f64::from(light)) * 255.0).round() as u8);
-    format!("#{r:02x}{g:02x}{b:02x}")
-}
-
-fn shown(record: &Record) -> Vec<Shown> {
-    record
-        .inputs
-        .iter()
-        .filter_map(|input| {
-            let channel = record.recipe.channel(&input.channel)?;
-            let line = lines::line(&channel.line)?;
-            let entry = record
-                .assignments
-                .iter()
-                .find(|entry| entry.channel == input.channel);
-            Some(Shown {
-                name: line.name.clone(),
-                center_nm: channel.center_nm.unwrap_or(line.center_nm),
-                width_nm: channel.width_nm,
-                broad: line.is_broad(),
-                also_passes: entry.map_or_else(Vec::new, |entry| {
-                    entry
-                        .also_passes
-                        .iter()
-                        .filter_map(|id| Some(lines::line(id)?.symbol.clone()))
-                        .collect()
-                }),
-                color_name: entry.map(|entry| match entry.color_name.as_str() {
-                    "Grayscale" => "white".to_owned(),
-                    word => word.to_lowercase(),
-                }),
-                natural: entry.is_some_and(|entry| entry.natural),
-                exposure_s: input.exposure_s,
-            })
-        })
-        .collect()
-}
-
-// HISTORY lines of a FITS composite.
-fn history(record: &Record) -> Vec<String> {
-    let mut lines = vec![format!(
-        "Linehue {}: rendition {}, linear {} light",
-        record.software.version,
-        record.rendition,
-        record.composite.space.title()
-    )];
-    for channel in &record.recipe.channels {
-        let Some(entry) = record
-            .assignments
-            .iter()
-            .find(|entry| entry.channel == channel.id)
-        else {
-            continue;
-        };
-        let stretch = &channel.stretch;
-        let [r, g, b] = entry.linear_srgb;
-        lines.push(format!(
-            "{} ({}) from {}",
-            entry.channel, entry.line, channel.file
-        ));
-        lines.push(format!(
-            "  stretch {:?} black {} white {} amount {}",
-            stretch.shape,
-            stretch.black,
-            stretch.white,
-            stretch
-                .amount
-                .map_or_else(|| "-".into(), |amount| amount.to_string())
-        ));
-        lines.push(format!("  color {} = linear sRGB {r} {g} {b}", entry.css));
-    }
-    lines.push(format!(
-        "The whole recipe is in {}.record.json",
-        record.composite.file
-    ));
-    lines
-}
-
-/// What is measured of an input while its pixels go by.
-#[derive(Debug, Clone, Default)]
-pub struct Measured {
-    /// SHA-256 of its file.
-    pub sha256: String,
-    /// Level of the sky.
-    pub sky: Option<f64>,
-    /// Noise of one pixel.
-    pub noise: Option<f64>,
-}
-
 struct Sampling {
     width: usize,
     sampler: Sampler,
@@ -407,107 +205,79 @@ impl Watch for Sampling {
 impl Sink for Writer {
     type Error = write::WriteError;
 
-    fn put(&mut self, band: crate::engine::frame::CodedBand) -> Result<(), Self::Error> {
+    fn put(&mut self, band: CodedBand) -> Result<(), Self::Error> {
         Self::put(self, band)
     }
 }
 
+// Composes into the writer; the result is what was seen of each input.
 fn pixels(
     composition: &Composition,
     inputs: &[&Input],
     writer: &mut Writer,
-    request: &Request,
+    memory: NonZeroUsize,
     control: Control<'_>,
-) -> Result<Vec<Measured>, Error> {
+) -> Result<Vec<Survey>, Error> {
     let Some(first) = inputs.first() else {
         return Ok(Vec::new());
     };
     let size = first.opened.facts.size;
-    let depth = composition.depth();
     let mut watching: Vec<Sampling> = inputs
         .iter()
         .map(|input| Sampling {
             width: size.width,
-            sampler: Sampler::new(size, input.opened.facts.ceiling),
+            sampler: Sampler::glance(size, input.opened.facts.ceiling),
         })
         .collect();
-    let step_rows = compose::rows_in_flight(size, inputs.len(), depth, request.memory);
-    let hashes = hash_beside(inputs, control, || {
-        let mut sources: Vec<Source<'_>> = inputs
-            .iter()
-            .zip(&mut watching)
-            .map(|(input, watch)| Source {
-                rows: &*input.opened.rows,
-                watch: Some(watch),
-            })
-            .collect();
-        let run = Run {
-            cancel: control.cancel,
-            progress: &|row| {
-                control
-                    .progress
-                    .report("composing", row as u64, size.height as u64)
-            },
-        };
-        compose::compose(composition, &mut sources, writer, step_rows, &run).map_err(|error| {
-            match error {
-                ComposeError::Cancelled => Error::Cancelled,
-                ComposeError::Rows(error) => error.into(),
-                ComposeError::Sink(error) => error.into(),
-            }
+    let mut sources: Vec<Source<'_>> = inputs
+        .iter()
+        .zip(&mut watching)
+        .map(|(input, watch)| Source {
+            rows: &*input.opened.rows,
+            watch: Some(watch),
         })
-    })?;
-    let mut measured = Vec::new();
-    for (watch, sha256) in watching.into_iter().zip(hashes) {
-        let survey = watch.sampler.finish();
-        measured.push(Measured {
-            sha256,
-            sky: survey.levels.map(|levels| levels.sky),
-            noise: survey.levels.map(|levels| levels.noise),
-        });
-    }
-    Ok(measured)
+        .collect();
+    let step_rows = compose::rows_in_flight(size, inputs.len(), composition.depth(), memory);
+    let run = Run {
+        cancel: control.cancel,
+        progress: &|row| {
+            control
+                .progress
+                .report("composing", row as u64, size.height as u64);
+        },
+    };
+    compose::compose(composition, &mut sources, writer, step_rows, &run)?;
+    Ok(watching
+        .into_par_iter()
+        .map(|watch| watch.sampler.finish())
+        .collect())
 }
 
-/// Runs `work` while other threads hash the inputs' files; a file that serves
-/// several channels is hashed once.
-///
-/// # Errors
-/// Those of `work`, then those of hashing.
-pub fn hash_beside(
-    inputs: &[&Input],
-    control: Control<'_>,
-    work: impl FnOnce() -> Result<(), Error> + Send,
-) -> Result<Vec<String>, Error> {
-    let found: Mutex<BTreeMap<&Path, Result<String, Error>>> = Mutex::new(BTreeMap::new());
-    let paths: std::collections::BTreeSet<&Path> =
-        inputs.iter().map(|input| input.path.as_path()).collect();
-    let mut worked = Ok(());
-    rayon::scope(|scope| {
-        for path in paths {
-            let found = &found;
-            scope.spawn(move |_| {
-                let hash = inputs::sha256(path, control);
-                if let Ok(mut found) = found.lock() {
-                    found.insert(path, hash);
-                }
-            });
-        }
-        worked = work();
-    });
-    worked?;
-    let mut found = found.into_inner().unwrap_or_default();
-    let mut hashes = Vec::new();
-    for input in inputs {
-        match found.get_mut(input.path.as_path()) {
-            Some(Ok(hash)) => hashes.push(hash.clone()),
-            Some(failed) => {
-                return Err(std::mem::replace(failed, Ok(String::new()))
-                    .err()
-                    .unwrap_or(Error::Cancelled));
-            }
-            None => return Err(Error::Cancelled),
+impl<E: Into<Error>> From<ComposeError<E>> for Error {
+    fn from(error: ComposeError<E>) -> Self {
+        match error {
+            ComposeError::Cancelled => Self::Cancelled,
+            ComposeError::Rows(error) => error.into(),
+            ComposeError::Sink(error) => error.into(),
         }
     }
-    Ok(hashes)
+}
+
+// SHA-256 of each input's file, in parallel; a file that serves several
+// channels is read once.
+fn hashes(inputs: &[Input], control: Control<'_>) -> Result<Vec<String>, Error> {
+    let mut paths: Vec<&Path> = inputs.iter().map(|input| input.path.as_path()).collect();
+    paths.sort_unstable();
+    paths.dedup();
+    let found: Vec<(&Path, String)> = paths
+        .into_par_iter()
+        .map(|path| Ok((path, inputs::sha256(path, control)?)))
+        .collect::<Result<_, Error>>()?;
+    let of = |input: &Input| {
+        found
+            .iter()
+            .find(|(path, _)| *path == input.path)
+            .map(|(_, hash)| hash.clone())
+    };
+    Ok(inputs.iter().filter_map(of).collect())
 }

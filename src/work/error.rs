@@ -69,3 +69,9 @@ impl Error {
         }
     }
 }
+
+impl From<std::convert::Infallible> for Error {
+    fn from(never: std::convert::Infallible) -> Self {
+        match never {}
+    }
+}

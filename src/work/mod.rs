@@ -11,6 +11,8 @@ pub mod inspect;
 
 pub mod draft;
 
+pub mod describe;
+
 pub mod compose;
 
 pub mod verify;

@@ -1,11 +1,12 @@
 //! Whether a record still holds: the inputs, the composite, the pixels.
 
+use std::convert::Infallible;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 use super::inputs::{self, Input, folder_of};
 use super::{Control, Error};
-use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source};
+use crate::engine::compose::{self, Composition, Run, Sink, Source};
 use crate::engine::frame::{Coded, CodedBand, Depth};
 use crate::io::read::{self, Pick};
 use crate::io::record::{self, Record};
@@ -226,21 +227,16 @@ fn composed_hash(
         },
     };
     let step_rows = compose::rows_in_flight(size, sources.len(), depth, memory);
-    compose::compose(&composition, &mut sources, &mut sink, step_rows, &run).map_err(|error| {
-        match error {
-            ComposeError::Rows(error) => Error::Rows(error),
-            ComposeError::Cancelled | ComposeError::Sink(()) => Error::Cancelled,
-        }
-    })?;
+    compose::compose(&composition, &mut sources, &mut sink, step_rows, &run)?;
     Ok(sink.0.finish())
 }
 
 struct Hashing(PixelHash);
 
 impl Sink for Hashing {
-    type Error = ();
+    type Error = Infallible;
 
-    fn put(&mut self, band: CodedBand) -> Result<(), ()> {
+    fn put(&mut self, band: CodedBand) -> Result<(), Infallible> {
         self.0.update(&band.samples);
         Ok(())
     }

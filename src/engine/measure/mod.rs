@@ -11,7 +11,7 @@ mod sampler;
 #[cfg(test)]
 pub(crate) mod fields;
 
-pub use sampler::{SAMPLE_PIXELS, Sampler};
+pub use sampler::{GLANCE_PIXELS, SAMPLE_PIXELS, Sampler};
 
 use std::ops::ControlFlow;
 

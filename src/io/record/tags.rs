@@ -37,7 +37,22 @@ pub fn description(record: &Record, headers: &[&Header], reference: &Header) -> 
     let about = &record.recipe.about;
     let object = object(record, reference);
     let mut channels = Vec::new();
+    let luminance = record
+        .recipe
+        .rendition(&record.rendition)
+        .and_then(|rendition| rendition.luminance.as_ref());
     for (input, header) in record.inputs.iter().zip(headers) {
+        let brightens = luminance
+            .and_then(|luminance| luminance.from.get(&input.channel))
+            .is_some_and(|weight| *weight > 0.0);
+        let colored = record
+            .assignments
+            .iter()
+            .any(|entry| entry.channel == input.channel);
+        // The reference may lend its grid alone.
+        if !colored && !brightens {
+            continue;
+        }
         let assignment = record
             .assignments
             .iter()

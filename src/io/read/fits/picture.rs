@@ -151,7 +151,7 @@ pub(super) fn coding(unit: &Hdu) -> Result<Coding, String> {
 pub(super) fn sample(coding: &Coding, header: &Header) -> (SampleType, Option<f64>) {
     let bits = (coding.stored.bytes() * 8) as u8;
     // The offset that makes signed integers unsigned, and the other way round.
-    let half = f64::from(bits - 1).exp2() * coding.scale;
+    let half = libm::exp2(f64::from(bits - 1)) * coding.scale;
     let near = |zero: f64| (coding.zero - zero).abs() <= half.abs() * 1e-6;
     let kind = match coding.stored {
         Stored::F32 | Stored::F64 => SampleKind::Float,
@@ -163,7 +163,7 @@ pub(super) fn sample(coding: &Coding, header: &Header) -> (SampleType, Option<f6
     let largest_stored = if coding.stored == Stored::U8 {
         255.0
     } else {
-        f64::from(bits - 1).exp2() - 1.0
+        libm::exp2(f64::from(bits - 1)) - 1.0
     };
     let ceiling = header
         .number("SATURATE")
