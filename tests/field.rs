@@ -1,5 +1,10 @@
 //! The invented field is what it says, and the sample stacks are its work.
 
+#![expect(
+    clippy::disallowed_methods,
+    reason = "a check by the standard library's own functions"
+)]
+
 use std::path::{Path, PathBuf};
 
 #[path = "support/field/mod.rs"]

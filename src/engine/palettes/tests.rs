@@ -1,3 +1,8 @@
+#![expect(
+    clippy::disallowed_methods,
+    reason = "a check by the standard library's own functions"
+)]
+
 use super::*;
 use crate::engine::color::difference::{Lab, ciede2000};
 use crate::engine::color::vision::Vision;

@@ -1,3 +1,8 @@
+#![expect(
+    clippy::disallowed_methods,
+    reason = "a check by the standard library's own functions"
+)]
+
 use std::ops::ControlFlow;
 
 use proptest::prelude::*;
