@@ -15,6 +15,10 @@ pub const GLANCE_PIXELS: usize = 1 << 18;
 /// From this length on a run of zeros at an edge is empty by itself.
 const EMPTY_RUN: usize = 8;
 
+/// This part of a row's highest value is no light: rounding errors lie below
+/// it, noise never does for a whole run.
+const NOTHING: f32 = 1e-9;
+
 /// So many pixels at the highest value at least make a clipped peak.
 const CLIPPED_PIXELS: u64 = 10;
 
@@ -131,12 +135,17 @@ impl Sampler {
 
     /// `first` is the position of the row's first pixel in the picture.
     fn push_row(&mut self, first: u64, row: &[f32]) {
-        let blank = |value: &&f32| **value == 0.0 || !value.is_finite();
+        // Some programs leave rounding errors where a frame did not reach,
+        // instead of zeros.
+        let highest = row.iter().filter(|value| value.is_finite());
+        let highest = highest.fold(0.0_f32, |highest, value| highest.max(value.abs()));
+        let nothing = highest * NOTHING;
+        let blank = |value: &&f32| value.abs() <= nothing || !value.is_finite();
         let start = row.iter().take_while(blank).count();
         let tail = row[start..].iter().rev().take_while(blank).count();
         let end = row.len() - tail;
-        self.push_edge(0, first, &row[..start]);
-        self.push_edge(1, first + end as u64, &row[end..]);
+        self.push_edge(0, first, &row[..start], nothing);
+        self.push_edge(1, first + end as u64, &row[end..], nothing);
 
         let inner = &row[start..end];
         let first = first + start as u64;
@@ -164,8 +173,9 @@ impl Sampler {
     }
 
     /// A run at one edge that holds zeros and missing pixels alone.
-    fn push_edge(&mut self, side: usize, first: u64, run: &[f32]) {
-        let zeros = run.iter().filter(|value| **value == 0.0).count();
+    fn push_edge(&mut self, side: usize, first: u64, run: &[f32], nothing: f32) {
+        let is_zero = |value: &f32| value.abs() <= nothing;
+        let zeros = run.iter().filter(|value| is_zero(value)).count();
         self.missing += (run.len() - zeros) as u64;
         if zeros >= EMPTY_RUN {
             self.empty += zeros as u64;
@@ -174,7 +184,7 @@ impl Sampler {
             runs.rows += 1;
             runs.pixels += zeros as u64;
             let threshold = self.threshold;
-            let zeros = (first..).zip(run).filter(|(_, value)| **value == 0.0);
+            let zeros = (first..).zip(run).filter(|(_, value)| is_zero(value));
             runs.priorities.extend(
                 zeros
                     .map(|(index, _)| priority(index))

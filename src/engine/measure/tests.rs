@@ -81,6 +81,22 @@ fn noise_of_coarse_values() {
 }
 
 #[test]
+fn an_empty_rim_of_rounding_errors_is_left_out() {
+    let (width, height) = (200, 60);
+    let plane = Plane::new(ndarray::Array2::from_shape_fn((height, width), |(y, x)| {
+        if x < 40 + y / 3 {
+            ((x * 31 + y * 17) % 7) as f32 * 1e-14 - 3e-14
+        } else {
+            100.0 + ((x * 7919 + y * 104_729) % 97) as f32 * 0.1
+        }
+    }));
+    let survey = of(&plane);
+    let rim: u64 = (0..height as u64).map(|y| 40 + y / 3).sum();
+    assert_eq!((survey.empty, survey.missing), (rim, 0));
+    assert!(survey.levels.is_some_and(|levels| levels.min == 100.0));
+}
+
+#[test]
 fn gaps_and_empty_rims_are_counted_and_left_out() {
     let plane = field(200, 100, 9, |_, _, dice| 500.0 + dice.normal());
     let zeros = of(&with_rim(&plane, 20, 10, 0.0));
