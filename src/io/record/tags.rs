@@ -201,7 +201,8 @@ fn spatial(wcs: &Wcs, size: Size, header: &Header) -> Option<xmp::Spatial> {
         reference_value: turned.reference_value,
         reference_dimension: [size.width as f64, size.height as f64],
         reference_pixel: turned.reference_pixel,
-        scale: if as_seen { [-x, y] } else { [x, y] },
+        // The standard fixes these signs; a mirrored picture says so in its notes.
+        scale: [-x, y],
         rotation: turned.rotation_deg(),
         projection: wcs.projection.clone(),
         quality: if as_seen && !wcs.distorted {
