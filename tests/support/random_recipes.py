@@ -92,7 +92,7 @@ class Maker:
     def curve(self):
         count = int(self.rng.integers(2, 7))
         x = np.sort(self.rng.choice(np.arange(0, 101), count, replace=False)) / 100
-        y = self.rng.random(count) if self.extreme else np.sort(self.rng.random(count))
+        y = np.sort(self.rng.random(count))
         return [[float(a), round(float(b), 4)] for a, b in zip(x, y)]
 
     def channel(self, index, line, center):

@@ -2,6 +2,9 @@
 
 use color::ColorSpaceTag;
 
+use super::space::{Space, apply, product};
+use crate::engine::num::exact;
+
 /// Why a colour string cannot be used.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CssError {
@@ -28,6 +31,17 @@ pub fn linear_srgb(text: &str) -> Result<[f64; 3], CssError> {
             let [r, g, b, _] = parsed.components;
             [r, g, b].map(|code| super::transfer::srgb_decode_exact(f64::from(code)))
         }
+        // CSS Color 4 decodes it as displays do, with a plain exponent of 2.4
+        // (ITU-R BT.1886); the `color` crate has the camera's curve.
+        ColorSpaceTag::Rec2020 => {
+            let [r, g, b, _] = parsed.components;
+            let light = [r, g, b].map(|code| {
+                let code = f64::from(code);
+                exact::pow(code.abs(), 2.4).copysign(code)
+            });
+            let to_srgb = product(&Space::Srgb.from_xyz(), &Space::Rec2020.to_xyz());
+            apply(&to_srgb, light)
+        }
         _ => {
             let [r, g, b, _] = parsed.convert(ColorSpaceTag::LinearSrgb).components;
             [r, g, b].map(f64::from)
@@ -51,6 +65,7 @@ mod tests {
             ("#e0603a", [0.745_404, 0.116_971, 0.042_311]),
             ("rgb(255 0 0)", [1.0, 0.0, 0.0]),
             ("color(display-p3 1 1 0)", [1.0, 1.0, -0.098_3]),
+            ("color(rec2020 0.5 0.5 0.5)", [0.189_465; 3]),
             ("white", [1.0, 1.0, 1.0]),
         ];
         for (text, truth) in cases {
