@@ -89,7 +89,11 @@ impl Composition {
     /// Makes codes of pixels: `inputs` holds one slice of values for each of
     /// [`Self::channels`], all of one length; `codes` three samples a pixel.
     pub fn run(&self, inputs: &[&[f32]], codes: Codes<'_>) {
-        let level = fearless_simd::Level::new();
+        self.run_at(fearless_simd::Level::new(), inputs, codes);
+    }
+
+    // At a given vector width: all give the same bits.
+    fn run_at(&self, level: fearless_simd::Level, inputs: &[&[f32]], codes: Codes<'_>) {
         fearless_simd::dispatch!(level, _simd => self.run_blocks(inputs, codes));
     }
 
@@ -456,6 +460,39 @@ luminance = { from = { b = 1 }, amount = 0.5 }
                     plain,
                     "{width} x {height}"
                 );
+            }
+        }
+    }
+
+    #[cfg(target_arch = "x86_64")]
+    #[test]
+    fn every_vector_width_gives_the_same_bits() {
+        use fearless_simd::Level;
+        let best = Level::new();
+        let mut widths = vec![best, Level::baseline()];
+        widths.extend(best.as_sse4_2().map(Level::Sse4_2));
+        widths.extend(best.as_avx2().map(Level::Avx2));
+        let values: Vec<f32> = (0..10_007)
+            .map(|i| (i * 7919 % 10_007) as f32 * 5e-4)
+            .collect();
+        for shape in ["asinh", "log", "power"] {
+            let text = crate::engine::recipe::text::write(&recipe()).expect("writes");
+            let recipe = parse(&text.replace("asinh", shape), "test").expect("sound");
+            let composition = Composition::new(
+                &recipe,
+                &recipe.renditions[0],
+                Space::Rec2020,
+                Depth::Float32,
+            )
+            .expect("sound");
+            let run = |level: Level| {
+                let mut out = vec![0.0_f32; values.len() * 3];
+                composition.run_at(level, &[&values, &values], Codes::F32(&mut out));
+                out.into_iter().map(f32::to_bits).collect::<Vec<_>>()
+            };
+            let first = run(best);
+            for level in &widths {
+                assert_eq!(run(*level), first, "{level:?} {shape}");
             }
         }
     }
