@@ -5,3 +5,5 @@ pub mod read;
 pub mod write;
 
 pub mod record;
+
+pub mod spool;

@@ -16,6 +16,10 @@ pub use error::WriteError;
 
 pub mod atomic;
 
+mod cards;
+
+pub mod channel;
+
 pub mod pixels;
 
 pub mod fits;
