@@ -12,6 +12,8 @@ pub mod measure;
 
 pub mod align;
 
+pub mod crop;
+
 pub mod level;
 
 pub mod stretch;
