@@ -1,5 +1,7 @@
 //! `linehue compose`: makes the composite and its record.
 
+use std::fs::File;
+use std::io::Read as _;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
@@ -121,17 +123,20 @@ pub fn read_recipe(path: &Path) -> Result<crate::engine::recipe::Recipe, Error> 
         path: path.to_owned(),
         what: error.to_string(),
     };
-    let length = std::fs::metadata(path).map_err(system)?.len();
     let not_text = || {
         Error::request(
             format!("{}: not a recipe, which is text in TOML", path.display()),
             "make one with `linehue draft FILE... -o RECIPE.toml`",
         )
     };
-    if length > LARGEST_RECIPE {
+    // Counted while reading: a pipe or a device has no length beforehand.
+    let mut bytes = Vec::new();
+    let length = File::open(path)
+        .and_then(|file| file.take(LARGEST_RECIPE + 1).read_to_end(&mut bytes))
+        .map_err(system)?;
+    if length as u64 > LARGEST_RECIPE {
         return Err(not_text());
     }
-    let bytes = std::fs::read(path).map_err(system)?;
     let recipe = String::from_utf8(bytes).map_err(|_| not_text())?;
     Ok(text::parse(&recipe, &path.display().to_string())?)
 }

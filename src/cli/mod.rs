@@ -41,7 +41,7 @@ Exit codes: 0 done, 1 a check did not hold (verify), 2 bad input or usage, 130 s
 
 /// Decide which emission line becomes which hue, and keep the record.
 #[derive(Debug, Parser)]
-#[command(name = "linehue", version, after_help = EXAMPLES, args_conflicts_with_subcommands = true)]
+#[command(name = "linehue", version, after_help = EXAMPLES)]
 struct Arguments {
     #[command(subcommand)]
     command: Option<Command>,

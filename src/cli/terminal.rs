@@ -74,18 +74,20 @@ impl Terminal {
     /// Says something on standard error, unless it should be quiet.
     pub fn say(&self, text: &str) {
         if !self.quiet {
-            self.bar.suspend(|| eprintln!("{text}"));
+            self.bar.suspend(|| to_standard_error(&format!("{text}\n")));
         }
     }
 
     /// Says what went wrong and what to do.
     pub fn error(&self, error: &Error) {
         self.bar.finish_and_clear();
-        eprintln!("linehue: {error}");
         let hint = error.hint();
-        if !hint.is_empty() {
-            eprintln!("  {hint}");
-        }
+        let next = if hint.is_empty() {
+            String::new()
+        } else {
+            format!("  {hint}\n")
+        };
+        to_standard_error(&format!("linehue: {error}\n{next}"));
     }
 
     /// Whether standard output shows colours.
@@ -94,6 +96,11 @@ impl Terminal {
             && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
             && std::env::var_os("TERM").is_none_or(|term| term != "dumb")
     }
+}
+
+// Nobody can be told that nobody listens.
+fn to_standard_error(text: &str) {
+    std::io::stderr().write_all(text.as_bytes()).ok();
 }
 
 impl Progress for Terminal {

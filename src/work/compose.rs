@@ -89,12 +89,24 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let depth = request.depth.unwrap_or_else(|| usual_depth(format));
     let composition = Composition::new(recipe, rendition, request.space, depth)?;
     let needed: Vec<usize> = composition.channels().collect();
-    let inputs = inputs::open(recipe, &needed, |channel| {
-        request.folder.join(&channel.file)
+    // The reference lends its grid even where its light takes no part.
+    let opened: Vec<usize> = (0..recipe.channels.len())
+        .filter(|index| {
+            let id = &recipe.channels[*index].id;
+            needed.contains(index) || recipe.reference().is_some_and(|r| r.id == *id)
+        })
+        .collect();
+    let inputs = inputs::open(recipe, &opened, |channel| {
+        Ok(request.folder.join(&channel.file))
     })?;
     let reference = reference(recipe, &inputs)?;
     let record_path = record::path_for(&request.out);
-    spare_inputs(&inputs, &[&request.out, &record_path])?;
+    let stacks: Vec<PathBuf> = recipe
+        .channels
+        .iter()
+        .map(|channel| request.folder.join(&channel.file))
+        .collect();
+    inputs::spare(&stacks, &[&request.out, &record_path])?;
 
     let taking_part: Vec<&Input> = inputs
         .iter()
@@ -171,24 +183,6 @@ fn reference<'a>(recipe: &Recipe, inputs: &'a [Input]) -> Result<&'a Input, Erro
         .iter()
         .find(|input| Some(recipe.channels[input.channel].id.as_str()) == id)
         .ok_or_else(|| Error::request("the recipe has no reference channel", "add a channel"))
-}
-
-// An output must never replace one of its own inputs.
-fn spare_inputs(inputs: &[Input], outputs: &[&Path]) -> Result<(), Error> {
-    for output in outputs {
-        let Ok(real) = output.canonicalize() else {
-            continue;
-        };
-        for input in inputs {
-            if input.path.canonicalize().is_ok_and(|path| path == real) {
-                return Err(Error::request(
-                    format!("{} is one of the inputs", output.display()),
-                    "choose another name for the output",
-                ));
-            }
-        }
-    }
-    Ok(())
 }
 
 struct Sampling {

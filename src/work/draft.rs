@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::inputs::{folder_of, relative};
+use super::inputs::{folder_of, relative, spare};
 use super::inspect::{self, Report};
 use super::{Control, Error};
 use crate::engine::lines::{self, Recognition};
@@ -17,7 +17,7 @@ use crate::engine::recipe::{
 };
 use crate::engine::stretch::auto;
 use crate::io::read::Pick;
-use crate::io::write::atomic::write_whole;
+use crate::io::write::atomic::{try_place, write_whole};
 
 /// What is to be drafted.
 #[derive(Debug, Clone, Default)]
@@ -62,6 +62,16 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             "name one file for each filter",
         ));
     }
+    if let Some(file) = request.files.iter().find(|file| file.to_str().is_none()) {
+        return Err(Error::request(
+            format!("{}: the name is not UTF-8, as a recipe is", file.display()),
+            "rename the file",
+        ));
+    }
+    spare(&request.files, &[&request.out])?;
+    all_meant(request)?;
+    // A place that cannot be written to is told before the stacks are read.
+    try_place(&request.out)?;
     let reports: Vec<Report> = request
         .files
         .par_iter()
@@ -98,6 +108,18 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             stretch,
         });
     }
+    let renditions = renditions(request.palette.as_deref(), own, &channels, &mut notices)?;
+    for channel in &channels {
+        if !renditions
+            .iter()
+            .any(|r| r.colors.contains_key(&channel.id))
+        {
+            notices.push(format!(
+                "{} takes part in no rendition: give it a color there, or a weight in `luminance`",
+                channel.id
+            ));
+        }
+    }
     if let Some(other) = reports
         .iter()
         .find(|r| r.facts.size != reports[0].facts.size)
@@ -120,7 +142,7 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             object: object.unwrap_or_default(),
             ..About::default()
         },
-        renditions: renditions(request.palette.as_deref(), own, &channels, &mut notices)?,
+        renditions,
         channels,
     };
     check::whole(&recipe).map_err(|problem| {
@@ -146,8 +168,29 @@ fn name_of(file: &Path) -> String {
 // What the user said of a file, by its path or by its name.
 fn named<'a, T>(said: &'a [(String, T)], file: &Path) -> Option<&'a T> {
     said.iter()
-        .find(|(name, _)| Path::new(name) == file || *name == name_of(file))
+        .find(|(name, _)| means(name, file))
         .map(|(_, value)| value)
+}
+
+fn means(name: &str, file: &Path) -> bool {
+    Path::new(name) == file || *name == name_of(file)
+}
+
+// A name that is none of the files is a slip of the keyboard.
+fn all_meant(request: &Request) -> Result<(), Error> {
+    let lines = request.lines.iter().map(|(name, _)| ("--line", name));
+    let planes = request.planes.iter().map(|(name, _)| ("--plane", name));
+    let hdus = request.hdus.iter().map(|(name, _)| ("--hdu", name));
+    for (option, name) in lines.chain(planes).chain(hdus) {
+        if !request.files.iter().any(|file| means(name, file)) {
+            let names: Vec<String> = request.files.iter().map(|file| name_of(file)).collect();
+            return Err(Error::request(
+                format!("{option} names `{name}`, which is not among the files"),
+                nearest_hint(name, names.iter().map(String::as_str)),
+            ));
+        }
+    }
+    Ok(())
 }
 
 type Found = (String, Option<f64>, Option<f64>, String);

@@ -23,28 +23,24 @@ pub struct Input {
     pub opened: Opened,
 }
 
-/// Opens the named channels of a checked recipe, and the reference; the result
-/// has them in the recipe's order. `locate` says where a channel's file is.
+/// Opens the named channels of a checked recipe, in the recipe's order.
+/// `locate` says where a channel's file is.
 ///
 /// # Errors
-/// The first file that cannot be read, or that does not share the reference's
-/// size.
+/// The first file that cannot be read, or that does not share the size of the
+/// reference (of the first, where the reference is not among them).
 pub fn open(
     recipe: &Recipe,
     needed: &[usize],
-    locate: impl Fn(&Channel) -> PathBuf,
+    locate: impl Fn(&Channel) -> Result<PathBuf, Error>,
 ) -> Result<Vec<Input>, Error> {
-    let reference = recipe
-        .reference()
-        .map(|channel| channel.id.as_str())
-        .unwrap_or_default();
     let mut inputs = Vec::new();
     for (index, channel) in recipe.channels.iter().enumerate() {
-        if channel.id != reference && !needed.contains(&index) {
+        if !needed.contains(&index) {
             continue;
         }
         not_yet(channel)?;
-        let path = locate(channel);
+        let path = locate(channel)?;
         let pick = Pick {
             hdu: channel.hdu,
             plane: channel.plane,
@@ -56,32 +52,28 @@ pub fn open(
             opened,
         });
     }
-    let size = |id: &str| {
-        inputs
-            .iter()
-            .find(|input| recipe.channels[input.channel].id == id)
-            .map(|input| input.opened.facts.size)
-    };
-    if let Some(wanted) = size(reference) {
+    let channel = |input: &Input| &recipe.channels[input.channel];
+    let reference = recipe.reference().map(|reference| &reference.id);
+    let model = inputs
+        .iter()
+        .find(|input| Some(&channel(input).id) == reference)
+        .or(inputs.first());
+    if let Some(model) = model {
+        let (id, wanted) = (&channel(model).id, model.opened.facts.size);
         for input in &inputs {
-            same_size(
-                &recipe.channels[input.channel],
-                input.opened.facts.size,
-                reference,
-                wanted,
-            )?;
+            same_size(channel(input), input.opened.facts.size, id, wanted)?;
         }
     }
     Ok(inputs)
 }
 
-fn same_size(channel: &Channel, size: Size, reference: &str, wanted: Size) -> Result<(), Error> {
+fn same_size(channel: &Channel, size: Size, model: &str, wanted: Size) -> Result<(), Error> {
     if size == wanted {
         return Ok(());
     }
     let Channel { id, file, .. } = channel;
     Err(Error::request(
-        format!("{id}: {file} is {size}, the reference {reference} is {wanted}"),
+        format!("{id}: {file} is {size}, the reference {model} is {wanted}"),
         format!(
             "add `[channel.align]` with `method = \"stars\"` to {id}, or choose stacks on one grid"
         ),
@@ -102,6 +94,28 @@ fn not_yet(channel: &Channel) -> Result<(), Error> {
         ),
         format!("prepare the stack elsewhere and take `[channel.{key}]` out"),
     ))
+}
+
+/// Refuses outputs that would replace one of the inputs, also one that is not
+/// read this time.
+///
+/// # Errors
+/// The first output that is an input.
+pub fn spare(inputs: &[PathBuf], outputs: &[&Path]) -> Result<(), Error> {
+    for output in outputs {
+        let Ok(real) = output.canonicalize() else {
+            continue;
+        };
+        for input in inputs {
+            if input.canonicalize().is_ok_and(|path| path == real) {
+                return Err(Error::request(
+                    format!("{} is one of the inputs", output.display()),
+                    "choose another name for the output",
+                ));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// SHA-256 of a file, lower-case hex. The file is read once, in pieces.
@@ -126,15 +140,19 @@ pub fn sha256(path: &Path, control: Control<'_>) -> Result<String, Error> {
 }
 
 /// The path from a folder to a file, with `/`; absolute where the two share no
-/// root. Links are followed first, so that the way back out of a folder is the
-/// real one.
+/// root. Links among the folders are followed first, so that the way back out
+/// of a folder is the real one; a file that is itself a link keeps its name.
 pub fn relative(folder: &Path, file: &Path) -> String {
     let real = |path: &Path| {
         path.canonicalize()
             .or_else(|_| std::path::absolute(path))
             .unwrap_or_else(|_| path.into())
     };
-    let (folder, file) = (real(folder), real(file));
+    let folder = real(folder);
+    let file = match file.file_name() {
+        Some(name) => real(folder_of(file)).join(name),
+        None => real(file),
+    };
     let (from, to): (Vec<_>, Vec<_>) = (folder.components().collect(), file.components().collect());
     let shared = from.iter().zip(&to).take_while(|(a, b)| a == b).count();
     if shared == 0 {

@@ -4,7 +4,7 @@ use std::convert::Infallible;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
-use super::inputs::{self, Input, folder_of};
+use super::inputs::{self, folder_of};
 use super::{Control, Error};
 use crate::engine::compose::{self, Composition, Run, Sink, Source};
 use crate::engine::frame::{Coded, CodedBand, Depth};
@@ -125,7 +125,7 @@ fn check_composite(
 // SHA-256 of a composite's decoded samples, for the kinds that can be read back.
 fn decoded_hash(record: &Record, composite: &Path) -> Option<String> {
     let depth: Depth = record.composite.depth.parse().ok()?;
-    let planes: Vec<_> = (1..=3)
+    let planes: Vec<_> = (0..3)
         .map(|plane| {
             read::open(
                 composite,
@@ -200,17 +200,18 @@ fn composed_hash(
             .iter()
             .find(|(id, _)| *id == channel.id)
             .and_then(|(_, place)| place.clone())
-            .unwrap_or_else(|| PathBuf::from(&channel.file))
+            .ok_or_else(|| {
+                Error::request(
+                    format!("the record lists no input for the channel {}", channel.id),
+                    "the record was edited; restore it",
+                )
+            })
     })?;
-    let taking_part: Vec<&Input> = opened
-        .iter()
-        .filter(|input| needed.contains(&input.channel))
-        .collect();
-    let Some(first) = taking_part.first() else {
+    let Some(first) = opened.first() else {
         return Ok(PixelHash::new().finish());
     };
     let size = first.opened.facts.size;
-    let mut sources: Vec<Source<'_>> = taking_part
+    let mut sources: Vec<Source<'_>> = opened
         .iter()
         .map(|input| Source {
             rows: &*input.opened.rows,

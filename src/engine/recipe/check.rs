@@ -106,6 +106,23 @@ fn finite(key: &str, value: f64) -> Checked {
     }
 }
 
+/// Light and factors on it stay far below what single precision overflows at:
+/// sums and cubes of them are numbers still.
+const MOST_LIGHT: f64 = 1e9;
+const MOST_SATURATION: f64 = 1e6;
+
+fn bounded(key: &str, value: f64, most: f64) -> Checked {
+    finite(key, value)?;
+    if value.abs() <= most {
+        Ok(())
+    } else {
+        fail(
+            format!("`{key} = {value:?}` is beyond any use"),
+            format!("stay between {:e} and {most:e}", -most),
+        )
+    }
+}
+
 fn positive(key: &str, value: Option<f64>) -> Checked {
     let Some(value) = value else { return Ok(()) };
     finite(key, value)?;
@@ -270,7 +287,7 @@ fn rendition(rendition: &Rendition, recipe: &Recipe) -> Checked {
         color(id, value, channel)?;
     }
     if let Some(saturation) = rendition.saturation {
-        finite("saturation", saturation)?;
+        bounded("saturation", saturation, MOST_SATURATION)?;
         if saturation < 0.0 {
             return fail(
                 format!("`saturation = {saturation}` is below 0"),
@@ -295,15 +312,19 @@ fn color(id: &str, value: &ColorValue, channel: &Channel) -> Checked {
         },
         ColorValue::Vector(vector) => vector
             .iter()
-            .try_for_each(|component| finite(&format!("colors.{id}"), *component)),
+            .try_for_each(|component| bounded(&format!("colors.{id}"), *component, MOST_LIGHT)),
         ColorValue::Hue {
             hue,
             saturation,
             strength,
         } => {
             finite(&format!("colors.{id}.hue"), *hue)?;
-            finite(&format!("colors.{id}.strength"), *strength)?;
-            finite(&format!("colors.{id}.saturation"), *saturation)?;
+            bounded(&format!("colors.{id}.strength"), *strength, MOST_LIGHT)?;
+            bounded(
+                &format!("colors.{id}.saturation"),
+                *saturation,
+                MOST_SATURATION,
+            )?;
             if *saturation < 0.0 {
                 let what = format!("`colors.{id}.saturation = {saturation}` is below 0");
                 return fail(what, "0 is white, 1 the pure color, more lies beyond it");

@@ -4,6 +4,8 @@
 pub mod tags;
 
 use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use schemars::JsonSchema;
@@ -221,15 +223,18 @@ pub fn read(path: &Path) -> Result<Record, RecordError> {
         path: path.to_owned(),
         what: error.to_string(),
     };
-    let length = std::fs::metadata(path).map_err(system)?.len();
     let not_a_record = |what: String| RecordError::NotARecord {
         path: path.to_owned(),
         what,
     };
-    if length > LARGEST_RECORD {
-        return Err(not_a_record(format!("{length} bytes are no record")));
+    // Counted while reading: a pipe or a device has no length beforehand.
+    let mut bytes = Vec::new();
+    let length = File::open(path)
+        .and_then(|file| file.take(LARGEST_RECORD + 1).read_to_end(&mut bytes))
+        .map_err(system)?;
+    if length as u64 > LARGEST_RECORD {
+        return Err(not_a_record("it is too long for a record".to_owned()));
     }
-    let bytes = std::fs::read(path).map_err(system)?;
     parse(&bytes).map_err(|error| match error {
         ParseError::Newer(version) => RecordError::Newer {
             path: path.to_owned(),
@@ -253,6 +258,8 @@ pub enum ParseError {
 /// # Errors
 /// [`ParseError`].
 pub fn parse(bytes: &[u8]) -> Result<Record, ParseError> {
+    // Some editors put a byte order mark before the text.
+    let bytes = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes);
     let value: serde_json::Value =
         serde_json::from_slice(bytes).map_err(|error| ParseError::Words(error.to_string()))?;
     match value.get("record").and_then(serde_json::Value::as_u64) {
