@@ -389,17 +389,10 @@ fn requests_that_cannot_be_met() {
             said.err
         );
     }
-    // More threads than any machine has: refused, or none the worse.
-    let output = bench
-        .linehue(&[
-            "verify",
-            "lantern.toml",
-            "--threads",
-            "18446744073709551615",
-        ])
-        .output()
-        .expect("starts");
-    assert_eq!(output.status.code(), Some(2));
+    compose(
+        &["a.tif", "--threads", "18446744073709551615"],
+        &["18446744073709551615 threads", "1024"],
+    );
 }
 
 #[test]

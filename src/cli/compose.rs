@@ -95,6 +95,9 @@ pub fn parse_memory(text: &str) -> Result<NonZeroUsize, String> {
         .ok_or_else(|| wanted.to_owned())
 }
 
+// Each has a stack of its own, and starting many takes minutes.
+const MOST_THREADS: usize = 1024;
+
 /// Runs work on a pool of `threads`, or of one thread for each core.
 ///
 /// # Errors
@@ -103,6 +106,14 @@ pub fn on_threads<T: Send>(
     threads: Option<NonZeroUsize>,
     work: impl FnOnce() -> Result<T, Error> + Send,
 ) -> Result<T, Error> {
+    if let Some(threads) = threads
+        && threads.get() > MOST_THREADS
+    {
+        return Err(Error::request(
+            format!("{threads} threads are more than any machine has work for"),
+            format!("ask for {MOST_THREADS} or fewer, or leave `--threads` out"),
+        ));
+    }
     let pool = rayon::ThreadPoolBuilder::new()
         .num_threads(threads.map_or(0, NonZeroUsize::get))
         .thread_name(|index| format!("linehue-{index}"))
