@@ -12,6 +12,12 @@ use std::path::Path;
 
 use stacks::{Bench, RECIPE, fits, listing, stack};
 
+// The bench's recipe with one change in it, as `changed.toml`.
+fn changed_recipe(bench: &Bench, from: &str, to: &str) -> std::path::PathBuf {
+    assert!(RECIPE.contains(from), "{from}");
+    bench.file("changed.toml", RECIPE.replacen(from, to, 1).as_bytes())
+}
+
 fn header(cards: &[&str]) -> Vec<u8> {
     let mut bytes: Vec<u8> = cards
         .iter()
@@ -258,7 +264,7 @@ fn recipes_that_do_not_hold() {
         ("recipe = 1", "recipe = 1\nx = \"\"\"", &["line"]),
     ];
     for (from, to, words) in cases {
-        bench.recipe(from, to);
+        changed_recipe(&bench, from, to);
         let mut all = vec!["changed.toml"];
         if words.iter().any(|word| word.starts_with("ha.fit")) {
             all.clear();
@@ -362,7 +368,7 @@ fn requests_that_cannot_be_met() {
         &["ha.fits", "--rendition", "pair"],
         &["ha.fits", "another name"],
     );
-    bench.recipe("sii.fits", "a.tif.record.json");
+    changed_recipe(&bench, "sii.fits", "a.tif.record.json");
     bench.file("a.tif.record.json", &stack("SII", 3));
     let arguments = ["compose", "changed.toml", "-o", "a.tif"];
     bench.refused(&arguments, &["a.tif.record.json", "another name"]);
@@ -428,7 +434,7 @@ fn drafts_that_cannot_be_made() {
         &["ha.fits", "another name"],
     );
     bench.refused(&["draft", "ha.fits", "-o", "nowhere/a.toml"], &["nowhere"]);
-    bench.refused(&["draft", "ha.fits", "-o", "."], &["folder"]);
+    bench.refused(&["draft", "ha.fits", "-o", "."], &["file name"]);
     bench.refused(
         &[
             "draft",

@@ -96,10 +96,10 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             needed.contains(index) || recipe.reference().is_some_and(|r| r.id == *id)
         })
         .collect();
-    let inputs = inputs::open(recipe, &opened, |channel| {
+    let mut inputs = inputs::open(recipe, &opened, |channel| {
         Ok(request.folder.join(&channel.file))
     })?;
-    let reference = reference(recipe, &inputs)?;
+    let reference = reference(recipe, &inputs)?.opened.facts.clone();
     let record_path = record::path_for(&request.out);
     let stacks: Vec<PathBuf> = recipe
         .channels
@@ -108,21 +108,20 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         .collect();
     inputs::spare(&stacks, &[&request.out, &record_path])?;
 
-    let taking_part: Vec<&Input> = inputs
-        .iter()
-        .filter(|input| needed.contains(&input.channel))
-        .collect();
+    // Only what shapes the pixels is an input.
+    inputs.retain(|input| needed.contains(&input.channel));
+    let taking_part: Vec<&Input> = inputs.iter().collect();
     // All that is said of the picture is known before its pixels are.
-    let mut record = describe::record(request, rendition, depth, &inputs, reference, &needed)?;
+    let mut record = describe::record(request, rendition, depth, &inputs, &reference, &needed)?;
     let headers: Vec<&Header> = inputs
         .iter()
         .map(|input| &input.opened.facts.header)
         .collect();
-    let description = tags::description(&record, &headers, &reference.opened.facts.header);
+    let description = tags::description(&record, &headers, &reference.header);
     let target = Target {
         path: request.out.clone(),
         format,
-        size: reference.opened.facts.size,
+        size: reference.size,
         depth,
         space: request.space,
         options: request.options,
@@ -130,7 +129,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             xmp: write::xmp::packet(&description),
             description: description.title.clone(),
             software: description.software.clone(),
-            reference: reference.opened.facts.header.clone(),
+            reference: reference.header.clone(),
             history: describe::history(&record),
         },
     };

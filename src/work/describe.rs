@@ -15,6 +15,7 @@ use crate::engine::frame::Depth;
 use crate::engine::lines;
 use crate::engine::mix::assign::{Assignment, assignments};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
+use crate::io::read::Facts;
 use crate::io::record::{self, AssignmentEntry, Composite, Record, Software, tags};
 
 /// The record of a composite that is still to be made. `needed` are the
@@ -27,11 +28,11 @@ pub fn record(
     rendition: &Rendition,
     depth: Depth,
     inputs: &[Input],
-    reference: &Input,
+    reference: &Facts,
     needed: &[usize],
 ) -> Result<Record, Error> {
     let recipe = &request.recipe;
-    let size = reference.opened.facts.size;
+    let size = reference.size;
     let mut record = Record {
         record: record::VERSION,
         software: Software {
@@ -78,7 +79,7 @@ pub fn record(
         .iter()
         .filter_map(|input| input.exposure_s)
         .sum();
-    let object = tags::object(&record, &reference.opened.facts.header);
+    let object = tags::object(&record, &reference.header);
     record.caption = caption::write(&recipe.about, &object, &shown);
     record.integration_s = (total > 0.0).then_some(total);
     Ok(record)

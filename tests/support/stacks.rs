@@ -163,11 +163,6 @@ impl Bench {
         path
     }
 
-    pub fn recipe(&self, from: &str, to: &str) -> PathBuf {
-        assert!(RECIPE.contains(from), "{from}");
-        self.file("changed.toml", RECIPE.replacen(from, to, 1).as_bytes())
-    }
-
     /// The program, in the bench's folder, with no settings of the user's.
     pub fn linehue(&self, arguments: &[&str]) -> assert_cmd::Command {
         let mut command = assert_cmd::Command::new(env!("CARGO_BIN_EXE_linehue"));
