@@ -99,7 +99,7 @@ fn files_that_are_no_stacks() {
         ("cut in its data", sound[..sound.len() / 2].to_vec()),
         (
             "garbage",
-            (0..9000_u32).map(|i| (i * i >> 3) as u8).collect(),
+            (0..9000_u32).map(|i| ((i * i) >> 3) as u8).collect(),
         ),
         (
             "a page",

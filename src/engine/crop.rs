@@ -73,7 +73,7 @@ impl Rows for Rimless {
                 .iter()
                 .filter(|value| value.is_finite())
                 .fold(0.0_f32, |highest, value| highest.max(value.abs()));
-            let empty = |value: &&mut f32| !(value.abs() > highest * NOTHING);
+            let empty = |value: &&mut f32| value.is_nan() || value.abs() <= highest * NOTHING;
             let from_left = row.iter_mut().take_while(empty).count();
             let from_right = row.iter_mut().rev().take_while(empty).count();
             if from_left >= EMPTY_RUN || from_left == row.len() {

@@ -176,14 +176,7 @@ mod tests {
         assert_eq!(header.text("FILTER").as_deref(), Some("Ha"));
         assert_eq!(header.number("XPOSURE"), Some(300.0));
         let back = Plane::from_rows(&*opened.rows).expect("reads");
-        let bits = |plane: &Plane| {
-            plane
-                .values()
-                .iter()
-                .map(|v| v.is_nan() || *v >= 0.0)
-                .count()
-        };
-        assert_eq!(bits(&back), bits(&plane));
+        assert_eq!(back.values().dim(), plane.values().dim());
         for (a, b) in back.values().iter().zip(plane.values()) {
             assert!(a == b || (a.is_nan() && b.is_nan()));
         }
