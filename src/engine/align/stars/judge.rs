@@ -131,8 +131,10 @@ impl Field {
         let skies: Vec<Option<Sky>> = peaks
             .iter()
             .map(|peak| {
-                let whole = self.complete(window, peak.x, peak.y);
-                whole.then(|| self.sky(window, peak.x, peak.y)).flatten()
+                let whole = || self.complete(window, peak.x, peak.y);
+                (peak.compact && whole())
+                    .then(|| self.sky(window, peak.x, peak.y))
+                    .flatten()
             })
             .collect();
         let mut bells: Vec<Option<Bell>> = vec![None; peaks.len()];
@@ -155,7 +157,6 @@ impl Field {
             if !band.contains(&peak.y) {
                 continue;
             }
-            let Some(sky) = skies[index] else { continue };
             let reach = self.fwhm_px as isize / 2 + 1;
             if let Some(at) = Plateau::near(window, peak.x, peak.y, reach, self.ceiling) {
                 if plateaus.iter().any(|known| known.contains(at)) {
@@ -163,23 +164,25 @@ impl Field {
                 }
                 if let Some(plateau) = Plateau::around(window, at, self.ceiling, self.most()) {
                     let top = f64::from(self.ceiling);
-                    stars.extend(self.full_star(window, &plateau, sky, peak, top));
+                    stars.extend(self.full_star(window, &plateau, peak, top));
                     plateaus.push(plateau);
                 }
                 continue;
             }
-            let Some(bell) = bells[index] else { continue };
             if plateaus
                 .iter()
                 .any(|known| known.contains((peak.y as isize, peak.x as isize)))
             {
                 continue;
             }
-            if let Some((plateau, top)) = self.flat_top(window, peak, sky) {
-                stars.extend(self.full_star(window, &plateau, sky, peak, top));
+            if let Some((plateau, top)) = self.flat_top(window, peak) {
+                stars.extend(self.full_star(window, &plateau, peak, top));
                 plateaus.push(plateau);
                 continue;
             }
+            let (Some(sky), Some(bell)) = (skies[index], bells[index]) else {
+                continue;
+            };
             let others = light(&beside[index], &bells);
             stars.extend(self.star(window, peak, sky, bell, &others));
         }
@@ -198,7 +201,7 @@ impl Field {
         let gain = (0.5 * self.shape.area()).sqrt();
         let snr = fixed.amplitude * gain / noise;
         let among = fixed.amplitude * gain / sky.sigma.max(1e-300);
-        if snr < 0.8 * self.threshold || among < 0.6 * self.threshold {
+        if snr < 0.8 * self.threshold || among < 0.7 * self.threshold {
             return None;
         }
         let start = [fixed.x, fixed.y];
@@ -214,7 +217,9 @@ impl Field {
         let width = free.shape.fwhm_px() / self.fwhm_px;
         let (thin, long) = (free.shape.short_fwhm_px(), self.shape.short_fwhm_px());
         let too_sharp = width < 0.72 - loose || thin < (0.6 - loose) * long;
-        let too_broad = width > 1.5 * (1.0 + 1.5 * loose);
+        // Among the texture of a nebula less is let pass.
+        let widest = if sky.sigma > 2.0 * noise { 1.3 } else { 1.5 };
+        let too_broad = width > widest * (1.0 + 1.5 * loose);
         let stretched = free.shape.elongation()
             > (1.35 * self.shape.elongation()).max(1.7) * (1.0 + 3.0 * loose);
         let rough = free.residual > 0.12 * free.amplitude + 2.0 * noise.max(sky.sigma);
@@ -243,7 +248,7 @@ impl Field {
 
     /// A top that is much flatter than the field's stars' above sides that are
     /// as steep: clipped before the frames were averaged. With its level.
-    fn flat_top(&self, window: &Window, peak: &Peak, sky: Sky) -> Option<(Plateau, f64)> {
+    fn flat_top(&self, window: &Window, peak: &Peak) -> Option<(Plateau, f64)> {
         let noise = peak.sigma / self.noise_gain;
         let (mut x, mut y) = (peak.x as isize, peak.y as isize);
         let (x0, y0) = (x, y);
@@ -255,14 +260,20 @@ impl Field {
             }
         }
         let top = f64::from(window.at(x, y));
-        let height = top - sky.level;
         let sides = [(1, 0), (-1, 0), (0, 1), (0, -1)];
         let drop = sides.map(|(u, v)| top - f64::from(window.at(x + u, y + v)));
         let drop = drop.iter().sum::<f64>() / 4.0;
         let [xx, _, yy] = self.shape.inverse();
         // Mean drop one pixel from a bell's top.
         let expected = 1.0 - 0.5 * (libm::exp(-0.5 * xx) + libm::exp(-0.5 * yy));
-        if height * expected < 40.0 * noise || drop > 0.3 * expected * height {
+        // The filter shows less than the height above the sky, and cheaply.
+        if peak.height * expected < 20.0 * noise || drop > 2.0 * expected * peak.height {
+            return None;
+        }
+        let sky = self.sky(window, peak.x, peak.y)?;
+        let height = top - sky.level;
+        let dim = height * expected < 40.0 * noise || height < 4.0 * sky.sigma;
+        if dim || drop > 0.3 * expected * height || !self.is_steep(window, (x, y), top, height) {
             return None;
         }
         let plateau = |share: f64| {
@@ -274,20 +285,42 @@ impl Field {
         (high.pixels() * 4 > half.pixels()).then_some((high, top))
     }
 
+    /// Whether the sides of a top are steep: 0.93 of the height reaches at
+    /// least 0.45 as far as half of it, along the four axes. 0.32 for a bell.
+    fn is_steep(&self, window: &Window, (x, y): (isize, isize), top: f64, height: f64) -> bool {
+        let most = (6.0 * self.fwhm_px) as isize;
+        let (mut high, mut half) = (0, 0);
+        for (u, v) in [(1, 0), (-1, 0), (0, 1), (0, -1)] {
+            let below = |step: isize, share: f64| {
+                let value = f64::from(window.at(x + u * step, y + v * step));
+                value < top - (1.0 - share) * height
+            };
+            let first = |share| (1..=most).find(|step| below(*step, share));
+            let (Some(near), Some(far)) = (first(0.93), first(0.5)) else {
+                return false;
+            };
+            high += near;
+            half += far;
+        }
+        high * 20 >= half * 9
+    }
+
     /// A star whose top is cut off at a level.
-    fn full_star(
-        &self,
-        window: &Window,
-        plateau: &Plateau,
-        sky: Sky,
-        peak: &Peak,
-        top: f64,
-    ) -> Option<Star> {
+    fn full_star(&self, window: &Window, plateau: &Plateau, peak: &Peak, top: f64) -> Option<Star> {
+        let [x, y] = plateau.center();
+        let place = [x, y].map(|place| libm::round(place).max(0.0) as usize);
+        let inner = self
+            .sky_inner()
+            .max(0.5 * plateau.diameter_px() + 1.5 * self.fwhm_px);
+        let step = ((inner / 7.0) as usize).max(1);
+        let sky = sky(window, place, inner, inner + self.fwhm_px + 3.0, step)?;
         let height = top - sky.level;
-        if plateau.elongation() > 2.5 || plateau.rim(window) - sky.level < 0.06 * height {
+        if height <= 0.0
+            || plateau.elongation() > 2.5
+            || plateau.rim(window) - sky.level < 0.06 * height
+        {
             return None;
         }
-        let [x, y] = plateau.center();
         let noise = peak.sigma / self.noise_gain;
         let fwhm_px = plateau.diameter_px() + self.fwhm_px;
         let shape = Shape::round(fwhm_px);

@@ -417,7 +417,8 @@ impl Search<'_> {
         } else {
             1e-4 * (f64::from(self.look.highest) - self.mesh.typical_sky).abs()
         };
-        let floor = self.look.rounding() * gain;
+        // Where a picture fades out to almost nothing is no place for stars.
+        let floor = self.look.rounding().max(0.02 * self.mesh.typical_noise) * gain;
         let noise = peaks::Noise::new(
             raw,
             &filtered,
