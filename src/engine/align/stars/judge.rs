@@ -223,7 +223,11 @@ impl Field {
         let stretched = free.shape.elongation()
             > (1.35 * self.shape.elongation()).max(1.7) * (1.0 + 3.0 * loose);
         let rough = free.residual > 0.12 * free.amplitude + 2.0 * noise.max(sky.sigma);
-        if strays || too_sharp || too_broad || stretched || rough {
+        // The shoulder of an edge: the sky rises by as much as the star.
+        let [right, down] = sky.slope;
+        let rise = (right * right + down * down).sqrt() * self.fwhm_px;
+        let shoulder = rise > 0.7 * fixed.amplitude;
+        if shoulder || strays || too_sharp || too_broad || stretched || rough {
             return None;
         }
         let (u, v) = (libm::round(free.x) as isize, libm::round(free.y) as isize);
