@@ -47,6 +47,8 @@ pub struct Star {
     /// The brightest pixel above the sky, file units.
     pub peak: f64,
     /// Full width at half maximum, px: of the round bell with the same area.
+    /// Stars with wide wings come out wider than their profile's half maximum
+    /// says: a Moffat profile of beta 3 by about a tenth.
     pub fwhm_px: f64,
     /// Long axis over short axis, at least 1.
     pub elongation: f64,
