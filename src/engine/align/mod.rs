@@ -1,3 +1,4 @@
 //! Channels onto the reference's grid.
 
+pub mod stars;
 pub mod transform;
