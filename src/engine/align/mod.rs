@@ -1,3 +1,4 @@
 //! Channels onto the reference's grid.
 
+pub mod matching;
 pub mod transform;
