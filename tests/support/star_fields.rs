@@ -62,6 +62,9 @@ impl Truth {
         for _ in 0..60 {
             let now = self.apply(at);
             let (dx, dy) = (target[0] - now[0], target[1] - now[1]);
+            if dx.abs() + dy.abs() < 1e-9 {
+                break;
+            }
             let (sine, cosine) = self.angle.sin_cos();
             let (u, v) = (cosine * dx + sine * dy, cosine * dy - sine * dx);
             at[0] += u / self.scale;
@@ -86,7 +89,7 @@ impl Truth {
 
     /// Shared area over the area of the smaller frame.
     pub fn shared(&self) -> f64 {
-        let part = self.overlap(40).len() as f64 / 1600.0;
+        let part = self.overlap(24).len() as f64 / 576.0;
         let source = self.source.pixels() as f64 * self.scale * self.scale;
         part * source / source.min(self.reference.pixels() as f64)
     }
@@ -241,25 +244,20 @@ pub fn lone_field(random: &mut Random, stars: usize, size: Size) -> Vec<Point> {
 /// A way with the given scale, any angle and parity, and a shared part of at
 /// least `shared`.
 pub fn random_truth(random: &mut Random, scale: f64, shared: [f64; 2]) -> Truth {
-    let side = |random: &mut Random| random.between(1000.0, 4200.0) as usize;
-    let source = Size {
-        width: side(random),
-        height: side(random),
-    };
-    let reference = Size {
-        width: side(random),
-        height: side(random),
-    };
-    let angle = random.between(0.0, std::f64::consts::TAU);
-    let mirrored = random.unit() < 0.5;
     loop {
+        let mut size = || Size {
+            width: random.between(1000.0, 4200.0) as usize,
+            height: random.between(1000.0, 4200.0) as usize,
+        };
+        let (source, reference) = (size(), size());
+        let reach = scale * (source.width as f64).hypot(source.height as f64) / 2.0;
         let truth = Truth {
             scale,
-            angle,
-            mirrored,
+            angle: random.between(0.0, std::f64::consts::TAU),
+            mirrored: random.unit() < 0.5,
             middle: [
-                random.between(-0.5, 1.5) * reference.width as f64,
-                random.between(-0.5, 1.5) * reference.height as f64,
+                random.between(-reach, reach + reference.width as f64),
+                random.between(-reach, reach + reference.height as f64),
             ],
             barrel_px: 0.0,
             source,

@@ -71,7 +71,7 @@ pub(super) fn neighbourhoods(stars: &[Star], grid: &Grid, count: usize) -> Vec<V
 }
 
 /// Every triangle of a star and two of its `reach` nearest neighbours, those
-/// of the brightest stars first.
+/// of the brightest stars first. For lists of less than two million stars.
 pub(super) fn triangles(stars: &[Star], neighbours: &[Vec<u32>], reach: usize) -> Vec<Triangle> {
     let mut trios = Vec::new();
     for (own, near) in neighbours.iter().enumerate() {
@@ -80,7 +80,11 @@ pub(super) fn triangles(stars: &[Star], neighbours: &[Vec<u32>], reach: usize) -
             for &second in &near[..k] {
                 let mut trio = [own as u32, first, second];
                 trio.sort_unstable();
-                trios.push(trio);
+                // One number sorts faster than three: 21 bits for each place.
+                trios.push(
+                    trio.into_iter()
+                        .fold(0_u64, |packed, place| packed << 21 | u64::from(place)),
+                );
             }
         }
     }
@@ -88,6 +92,9 @@ pub(super) fn triangles(stars: &[Star], neighbours: &[Vec<u32>], reach: usize) -
     trios.dedup();
     trios
         .into_iter()
+        .map(|packed: u64| {
+            [packed >> 42, packed >> 21, packed].map(|place| (place & 0x1f_ffff) as u32)
+        })
         .filter_map(|trio| Triangle::new(trio, stars))
         .collect()
 }

@@ -149,8 +149,8 @@ pub const FEWEST: usize = 6;
 /// Brightest stars taken from the two lists: the mean, and by how much more
 /// from the source than from the reference. Unequal numbers are for lists of
 /// unequal depth or grids of unequal extent.
-const DEPTHS: [f64; 3] = [40.0, 120.0, 350.0];
-const RATIOS: [f64; 5] = [1.0, 3.162, 1.0 / 3.162, 10.0, 0.1];
+const DEPTHS: [f64; 4] = [40.0, 120.0, 350.0, 1000.0];
+const RATIOS: [f64; 7] = [1.0, 3.162, 1.0 / 3.162, 10.0, 0.1, 31.62, 1.0 / 31.62];
 
 /// Triangle pairs looked at for each depth and ratio.
 const TRIANGLE_PAIRS: usize = 40_000;
@@ -239,7 +239,10 @@ fn depths(source: usize, reference: usize) -> Vec<(usize, usize)> {
     let mut list = Vec::new();
     for depth in DEPTHS {
         for ratio in RATIOS {
-            let part = |factor: f64, all: usize| ((depth * factor) as usize).max(15).min(all);
+            if depth * ratio.min(1.0 / ratio).sqrt() < 12.0 {
+                continue;
+            }
+            let part = |factor: f64, all: usize| ((depth * factor) as usize).min(all);
             let pair = (
                 part(ratio.sqrt(), source),
                 part(1.0 / ratio.sqrt(), reference),
