@@ -8,7 +8,8 @@
 //! met even once by trying them all (Desolneux, Moisan & Morel 2000,
 //! IJCV 40, 7; Moisan & Stival 2004, IJCV 57, 201).
 
-use super::grid::{Grid, Star};
+use super::grid::Star;
+use super::hypothesis::{Part, scale_of};
 use crate::engine::align::transform::Map;
 use crate::engine::frame::Size;
 
@@ -37,20 +38,19 @@ pub(super) fn ln_false_alarms(
     freedom: usize,
     pairs: &[(usize, usize, f64)],
     source: &[Star],
-    reference: &[Star],
-    grid: &Grid,
+    reference: &Part<'_>,
     frame: Size,
-    unit: f64,
 ) -> f64 {
+    let unit = scale_of(map).max(1.0);
     let mut area = 0.0;
     let (width, height) = (frame.width as f64, frame.height as f64);
     for star in source {
         let [x, y] = map.apply(star.at);
         if x > -1.0 && y > -1.0 && x < width && y < height {
-            area += grid.density([x, y]);
+            area += reference.grid.density([x, y]);
         }
     }
-    let ways = source.len() as f64 * reference.len() as f64;
+    let ways = source.len() as f64 * reference.stars.len() as f64;
     let tests = freedom as f64 * libm::log(ways) + libm::log(2.0 * TOLERANCES.len() as f64);
     let mut least = f64::INFINITY;
     for tolerance in TOLERANCES.map(|tolerance| tolerance * unit) {

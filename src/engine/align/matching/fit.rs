@@ -60,19 +60,20 @@ fn solve<const N: usize>(mut a: [[f64; N]; N], mut b: [[f64; 2]; N]) -> Option<[
             a[i][j] /= a[j][j];
         }
     }
-    for side in 0..2 {
-        for i in 0..N {
-            for k in 0..i {
-                b[i][side] -= a[i][k] * b[k][side];
-            }
-            b[i][side] /= a[i][i];
+    // Both columns at once: down through the factor, then up its transpose.
+    for i in 0..N {
+        let mut row = b[i];
+        for k in 0..i {
+            row = [row[0] - a[i][k] * b[k][0], row[1] - a[i][k] * b[k][1]];
         }
-        for i in (0..N).rev() {
-            for k in i + 1..N {
-                b[i][side] -= a[k][i] * b[k][side];
-            }
-            b[i][side] /= a[i][i];
+        b[i] = row.map(|value| value / a[i][i]);
+    }
+    for i in (0..N).rev() {
+        let mut row = b[i];
+        for k in i + 1..N {
+            row = [row[0] - a[k][i] * b[k][0], row[1] - a[k][i] * b[k][1]];
         }
+        b[i] = row.map(|value| value / a[i][i]);
     }
     Some(b)
 }

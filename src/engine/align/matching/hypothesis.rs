@@ -6,10 +6,11 @@ use super::evidence::ln_chance;
 use super::fit::{Robust, Tie, criterion, fit, robust};
 use super::grid::{Grid, Star, squared};
 use crate::engine::align::transform::Map;
+use std::ops::RangeInclusive;
 
 /// Scales (reference pixels for a source pixel) outside this are not
 /// considered.
-const SCALES: [f64; 2] = [0.2, 5.0];
+const SCALES: RangeInclusive<f64> = 0.2..=5.0;
 
 /// Neighbours of a triangle that are looked up.
 pub(super) const NEIGHBOURS: usize = 20;
@@ -123,7 +124,7 @@ pub(super) fn neighbours_agree(
     let to = there.corners.map(|place| &reference.stars[place as usize]);
     let turn = Turn::of(from.map(|star| star.at), to.map(|star| star.at), mirrored);
     let scale = turn.scale();
-    if scale.is_nan() || scale < SCALES[0] || scale > SCALES[1] {
+    if !SCALES.contains(&scale) {
         return None;
     }
     let mut square = 0.0;
@@ -260,7 +261,7 @@ pub(super) fn grow(
     let corners: Vec<Tie> = ties_of(seed.iter(), source.stars, reference.stars, 1.0);
     let first = fit(Model::Similarity, mirrored, &corners)?;
     let scale = scale_of(&first);
-    if scale.is_nan() || scale < SCALES[0] || scale > SCALES[1] {
+    if !SCALES.contains(&scale) {
         return None;
     }
     let ties = ties_of(seed.iter(), source.stars, reference.stars, scale);

@@ -344,7 +344,6 @@ fn reaches(source: usize, reference: usize) -> (usize, usize) {
 
 /// Whether a find stands out from chance.
 fn significant(find: &Find, source: &[Star], reference: &Part<'_>, frames: Frames) -> bool {
-    let unit = hypothesis::scale_of(&find.map).max(1.0);
     let pairs: Vec<(usize, usize, f64)> = find
         .pairs
         .iter()
@@ -362,10 +361,8 @@ fn significant(find: &Find, source: &[Star], reference: &Part<'_>, frames: Frame
         find.model.pairs(),
         &pairs,
         source,
-        reference.stars,
-        &reference.grid,
+        reference,
         frames.reference,
-        unit,
     ) < evidence::ACCEPTED
 }
 
