@@ -1,7 +1,6 @@
 //! Time to lay two star lists on each other, or to refuse.
 
 #[path = "../support/star_fields.rs"]
-#[expect(dead_code, reason = "the tests use the rest")]
 mod star_fields;
 
 use divan::Bencher;
