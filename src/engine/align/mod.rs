@@ -1,3 +1,5 @@
 //! Channels onto the reference's grid.
 
+pub mod resample;
+//SKY
 pub mod transform;

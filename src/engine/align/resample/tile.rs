@@ -1,0 +1,423 @@
+//! A tile of the result: positions, then pixels.
+
+use super::kernel::Kernel;
+use super::pixel::{Limit, Missed, Place, Scratch, careful, sum_row, sum_six, sum_wide};
+use super::window::View;
+use crate::engine::align::transform::{Map, Transform};
+use crate::engine::frame::Size;
+
+/// Pixels of a tile along each side. A tile and its part of the source stay
+/// within a core's own memory, whichever way the source is turned.
+pub(super) const TILE: usize = 64;
+
+/// Positions this close to whole pixels (px) count as being there.
+const ON_PIXEL: f64 = 1e-6;
+
+/// Steps at which positions are looked at to find the source rows of a tile.
+const LOOK: usize = 16;
+
+/// A rectangle of the result.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Rect {
+    pub x: usize,
+    pub y: usize,
+    pub width: usize,
+    pub height: usize,
+}
+
+/// How pixels are made, settled once for a picture.
+#[derive(Debug)]
+pub(super) struct Work {
+    map: Map,
+    kind: Kind,
+    kernel_x: Kernel,
+    kernel_y: Kernel,
+    limit: Limit,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Kind {
+    /// Whole-pixel shifts, quarter and half turns and mirror images: source
+    /// x = a x + b y + c, y = d x + e y + f, all whole numbers.
+    Copy([[i64; 3]; 2]),
+    /// x depends on x alone, y on y alone, both linearly.
+    Straight,
+    /// Everything else.
+    Free,
+}
+
+impl Work {
+    pub fn new(transform: &Transform, size: Size, limit: Limit) -> Self {
+        let map = transform.to_source.clone();
+        let kind = kind(&map, size);
+        let [x, y] = footprint(&map, size);
+        Self {
+            map,
+            kind,
+            kernel_x: Kernel::new(x),
+            kernel_y: Kernel::new(y),
+            limit,
+        }
+    }
+
+    /// Source rows (first, end) that a rectangle of the result needs; None
+    /// where it lies outside the source.
+    pub fn rows(&self, rect: Rect, source: Size) -> Option<(usize, usize)> {
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        let looks = |from: usize, length: usize| {
+            (0..length)
+                .step_by(LOOK)
+                .chain([length - 1])
+                .map(move |i| (from + i) as f64)
+        };
+        for y in looks(rect.y, rect.height) {
+            for x in looks(rect.x, rect.width) {
+                let position = self.map.apply([x, y]);
+                for axis in 0..2 {
+                    // A position beyond all bounds may have anything beside it.
+                    if position[axis].is_finite() {
+                        low[axis] = low[axis].min(position[axis]);
+                        high[axis] = high[axis].max(position[axis]);
+                    } else {
+                        (low[axis], high[axis]) = (f64::NEG_INFINITY, f64::INFINITY);
+                    }
+                }
+            }
+        }
+        // Between the places looked at, a bent map strays less than this.
+        let stray = if self.is_straight_lined() { 0.001 } else { 2.0 };
+        let (left, right) = (low[0] - stray, high[0] + stray);
+        let (top, bottom) = (low[1] - stray, high[1] + stray);
+        let [width, height] = [source.width as f64, source.height as f64];
+        if right < -0.5 || left > width - 0.5 || bottom < -0.5 || top > height - 0.5 {
+            return None;
+        }
+        let reach = (self.kernel_y.taps / 2) as f64;
+        let first = (top - reach).floor().clamp(0.0, height - 1.0) as usize;
+        let end = (bottom + reach + 1.0).ceil().clamp(1.0, height) as usize;
+        Some((first, end.max(first + 1)))
+    }
+
+    fn is_straight_lined(&self) -> bool {
+        self.map.correction.is_none() && is_affine(&self.map)
+    }
+
+    /// Whether the source is read downwards as the result is made downwards.
+    pub fn descends(&self, size: Size) -> bool {
+        let [x, middle] = [size.width as f64 / 2.0, size.height as f64 / 2.0];
+        let above = self.map.apply([x, middle - 1.0])[1];
+        self.map.apply([x, middle + 1.0])[1] > above
+    }
+
+    /// Fills `out` (row by row) with a rectangle of the result.
+    pub fn fill(
+        &self,
+        level: fearless_simd::Level,
+        view: &View<'_>,
+        rect: Rect,
+        out: &mut [f32],
+    ) -> Result<(), Missed> {
+        match self.kind {
+            Kind::Copy(steps) => copy(view, steps, rect, out),
+            Kind::Straight => {
+                fearless_simd::dispatch!(level, _simd => self.straight(view, rect, out))
+            }
+            Kind::Free if self.kernel_x.taps == 6 && self.kernel_y.taps == 6 => {
+                fearless_simd::dispatch!(level, _simd => self.free::<true>(view, rect, out))
+            }
+            Kind::Free => {
+                fearless_simd::dispatch!(level, _simd => self.free::<false>(view, rect, out))
+            }
+        }
+    }
+
+    #[inline(always)]
+    fn free<const SIX: bool>(
+        &self,
+        view: &View<'_>,
+        rect: Rect,
+        out: &mut [f32],
+    ) -> Result<(), Missed> {
+        let (kernel_x, kernel_y) = (&self.kernel_x, &self.kernel_y);
+        let calm = self.limit.calm();
+        let mut scratch = Scratch::default();
+        let (mut across, mut down) = (vec![0.0; kernel_x.stride], vec![0.0; kernel_y.stride]);
+        let (mut xs, mut ys) = ([0.0; TILE], [0.0; TILE]);
+        let (mut whole_x, mut whole_y) = ([0_i32; TILE], [0_i32; TILE]);
+        let (mut part_x, mut part_y) = ([0.0_f32; TILE], [0.0_f32; TILE]);
+        let (lead_x, lead_y) = (kernel_x.lead(), kernel_y.lead());
+        // First taps that lie in the window together with all others.
+        let last_left = view.width as i64 - kernel_x.stride as i64;
+        let last_top = (view.first + view.rows) as i64 - kernel_y.taps as i64;
+        for (j, out) in out.chunks_exact_mut(rect.width).enumerate() {
+            positions(&self.map, rect.x, (rect.y + j) as f64, &mut xs, &mut ys);
+            split(&xs, view.width, &mut whole_x, &mut part_x);
+            split(&ys, view.height, &mut whole_y, &mut part_y);
+            for (i, out) in out.iter_mut().enumerate() {
+                if whole_x[i] == OUTSIDE || whole_y[i] == OUTSIDE {
+                    *out = f32::NAN;
+                    continue;
+                }
+                let place = Place {
+                    x: i64::from(whole_x[i]),
+                    y: i64::from(whole_y[i]),
+                    part_x: part_x[i],
+                    part_y: part_y[i],
+                };
+                let (left, top) = (place.x - lead_x, place.y - lead_y);
+                if left >= 0 && left <= last_left && top >= view.first as i64 && top <= last_top {
+                    let start = (top - view.first as i64) as usize * view.width + left as usize;
+                    let sum = if SIX {
+                        let (across, down) =
+                            (kernel_x.six(place.part_x), kernel_y.six(place.part_y));
+                        sum_six(view.values, view.width, start, &across, &down)
+                    } else {
+                        kernel_x.weights(place.part_x, &mut across);
+                        kernel_y.weights(place.part_y, &mut down);
+                        let down = &down[..kernel_y.taps];
+                        sum_wide(view.values, view.width, start, &across, down)
+                    };
+                    if sum.is_calm(calm) {
+                        *out = sum.value;
+                        continue;
+                    }
+                }
+                *out = self.careful(view, place, &mut scratch)?;
+            }
+        }
+        Ok(())
+    }
+
+    // Rarely needed: kept out of line, so that the loops around it stay small.
+    #[inline(never)]
+    fn careful(&self, view: &View<'_>, place: Place, scratch: &mut Scratch) -> Result<f32, Missed> {
+        careful(
+            view,
+            (&self.kernel_x, &self.kernel_y),
+            place,
+            self.limit,
+            scratch,
+        )
+    }
+
+    // First across, once for every source row, then down.
+    #[inline(always)]
+    fn straight(&self, view: &View<'_>, rect: Rect, out: &mut [f32]) -> Result<(), Missed> {
+        let (kernel_x, kernel_y) = (&self.kernel_x, &self.kernel_y);
+        let calm = self.limit.calm();
+        let mut scratch = Scratch::default();
+        let (mut xs, mut ys) = ([0.0; TILE], [0.0; TILE]);
+        let (mut whole_x, mut whole_y) = ([0_i32; TILE], [0_i32; TILE]);
+        let (mut part_x, mut part_y) = ([0.0_f32; TILE], [0.0_f32; TILE]);
+        positions(&self.map, rect.x, rect.y as f64, &mut xs, &mut ys);
+        split(&xs, view.width, &mut whole_x, &mut part_x);
+        for (j, y) in ys.iter_mut().enumerate() {
+            *y = self.map.apply([rect.x as f64, (rect.y + j) as f64])[1];
+        }
+        split(&ys, view.height, &mut whole_y, &mut part_y);
+        let places = |i: usize, j: usize| Place {
+            x: i64::from(whole_x[i]),
+            y: i64::from(whole_y[j]),
+            part_x: part_x[i],
+            part_y: part_y[j],
+        };
+        let last_left = view.width as i64 - kernel_x.stride as i64;
+        let last_top = (view.first + view.rows) as i64 - kernel_y.taps as i64;
+        let in_view = |top: i64| top >= view.first as i64 && top <= last_top;
+        let tops = || {
+            whole_y[..rect.height]
+                .iter()
+                .map(|whole| i64::from(*whole) - kernel_y.lead())
+                .filter(|top| in_view(*top))
+        };
+        let first = tops().min().unwrap_or(0);
+        let rows = tops()
+            .max()
+            .map_or(0, |last| (last - first) as usize + kernel_y.taps);
+        let mut across = vec![0.0; rect.width * kernel_x.stride];
+        for (across, part) in across.chunks_exact_mut(kernel_x.stride).zip(part_x) {
+            kernel_x.weights(part, across);
+        }
+        let (mut sums, mut lows, mut highs) = (
+            vec![[f32::NAN; TILE]; rows],
+            vec![[0.0; TILE]; rows],
+            vec![[0.0; TILE]; rows],
+        );
+        for row in 0..rows {
+            let from = (first as usize - view.first + row) * view.width;
+            let values = &view.values[from..from + view.width];
+            for i in 0..rect.width {
+                let left = i64::from(whole_x[i]) - kernel_x.lead();
+                // Columns whose taps are not all there stay NaN.
+                if left >= 0 && left <= last_left {
+                    let across = &across[i * kernel_x.stride..(i + 1) * kernel_x.stride];
+                    let sum = sum_row(&values[left as usize..][..across.len()], across);
+                    (sums[row][i], lows[row][i], highs[row][i]) = (sum.value, sum.low, sum.high);
+                }
+            }
+        }
+        let mut down = vec![0.0; kernel_y.stride];
+        for (j, out) in out.chunks_exact_mut(rect.width).enumerate() {
+            let top = i64::from(whole_y[j]) - kernel_y.lead();
+            let mut values = [f32::NAN; TILE];
+            let (mut low, mut high) = ([f32::INFINITY; TILE], [f32::NEG_INFINITY; TILE]);
+            if in_view(top) {
+                kernel_y.weights(part_y[j], &mut down);
+                let from = (top - first) as usize;
+                values = [0.0; TILE];
+                for (row, weight) in (from..from + kernel_y.taps).zip(&down) {
+                    for i in 0..TILE {
+                        values[i] += weight * sums[row][i];
+                        low[i] = if lows[row][i] < low[i] {
+                            lows[row][i]
+                        } else {
+                            low[i]
+                        };
+                        high[i] = if highs[row][i] > high[i] {
+                            highs[row][i]
+                        } else {
+                            high[i]
+                        };
+                    }
+                }
+            }
+            for (i, out) in out.iter_mut().enumerate() {
+                let is_calm = values[i].abs() < f32::INFINITY && high[i] - low[i] <= calm;
+                *out = if is_calm {
+                    values[i]
+                } else if whole_x[i] == OUTSIDE || whole_y[j] == OUTSIDE {
+                    f32::NAN
+                } else {
+                    self.careful(view, places(i, j), &mut scratch)?
+                };
+            }
+        }
+        Ok(())
+    }
+}
+
+// What `split` gives for positions outside the source.
+const OUTSIDE: i32 = i32::MIN;
+
+// Positions in the source of a row of pixels, from `x` on.
+#[inline(always)]
+fn positions(map: &Map, x: usize, y: f64, xs: &mut [f64; TILE], ys: &mut [f64; TILE]) {
+    let [[a, b, c], [d, e, f], [g, h, k]] = map.matrix;
+    let x = x as f64;
+    for i in 0..TILE {
+        let x = x + i as f64;
+        xs[i] = a * x + b * y + c;
+        ys[i] = d * x + e * y + f;
+    }
+    if !is_affine(map) {
+        for i in 0..TILE {
+            let w = g * (x + i as f64) + h * y + k;
+            xs[i] /= w;
+            ys[i] /= w;
+        }
+    }
+    if let Some(correction) = &map.correction {
+        let v = (y - correction.center[1]) / correction.scale;
+        // In powers of u, with v worked in.
+        let powers = |c: &[f64; 7]| {
+            [
+                v * v * (c[2] + v * c[6]),
+                v * (c[1] + v * c[5]),
+                c[0] + v * c[4],
+                c[3],
+            ]
+        };
+        let (cx, cy) = (powers(&correction.x), powers(&correction.y));
+        for i in 0..TILE {
+            let u = (x + i as f64 - correction.center[0]) / correction.scale;
+            xs[i] += cx[0] + u * (cx[1] + u * (cx[2] + u * cx[3]));
+            ys[i] += cy[0] + u * (cy[1] + u * (cy[2] + u * cy[3]));
+        }
+    }
+}
+
+// Whole pixels and the rest; positions outside 0..length give OUTSIDE, where
+// half a pixel beyond the first and last centre still counts as inside.
+#[inline(always)]
+fn split(positions: &[f64; TILE], length: usize, whole: &mut [i32; TILE], part: &mut [f32; TILE]) {
+    let end = (length as f64 - 0.5).min(f64::from(i32::MAX / 2));
+    for i in 0..TILE {
+        let position = positions[i];
+        let inside = position >= -0.5 && position <= end;
+        let position = if inside { position } else { 0.0 };
+        let floor = position.floor();
+        whole[i] = if inside { floor as i32 } else { OUTSIDE };
+        part[i] = (position - floor) as f32;
+    }
+}
+
+fn is_affine(map: &Map) -> bool {
+    map.matrix[2] == [0.0, 0.0, 1.0]
+}
+
+fn kind(map: &Map, size: Size) -> Kind {
+    if map.correction.is_some() || !is_affine(map) {
+        return Kind::Free;
+    }
+    let [a, b, _] = map.matrix[0];
+    let [d, e, _] = map.matrix[1];
+    // The linear part may stray by so much that the far corner is still there.
+    let span = size.width.max(size.height) as f64;
+    let whole = |value: f64, slack: f64| {
+        let rounded = value.round();
+        ((value - rounded).abs() <= slack && rounded.abs() < 1e9).then_some(rounded as i64)
+    };
+    let row = |[a, b, c]: [f64; 3]| -> Option<[i64; 3]> {
+        let slack = ON_PIXEL / span / 4.0;
+        Some([
+            whole(a, slack)?,
+            whole(b, slack)?,
+            whole(c, ON_PIXEL / 4.0)?,
+        ])
+    };
+    if let (Some(x), Some(y)) = (row(map.matrix[0]), row(map.matrix[1])) {
+        let turn = [x[0].abs(), x[1].abs(), y[0].abs(), y[1].abs()];
+        if turn == [1, 0, 0, 1] || turn == [0, 1, 1, 0] {
+            return Kind::Copy([x, y]);
+        }
+    }
+    if b == 0.0 && d == 0.0 && a != 0.0 && e != 0.0 {
+        Kind::Straight
+    } else {
+        Kind::Free
+    }
+}
+
+// Source pixels in a pixel of the result along the source's x and y, at the
+// middle of the result.
+fn footprint(map: &Map, size: Size) -> [f64; 2] {
+    let middle = [size.width as f64 / 2.0, size.height as f64 / 2.0];
+    let at = |dx: f64, dy: f64| map.apply([middle[0] + dx, middle[1] + dy]);
+    let (right, left, down, up) = (at(0.5, 0.0), at(-0.5, 0.0), at(0.0, 0.5), at(0.0, -0.5));
+    [0, 1].map(|axis| {
+        let (across, along) = (right[axis] - left[axis], down[axis] - up[axis]);
+        (across * across + along * along).sqrt()
+    })
+}
+
+fn copy(view: &View<'_>, steps: [[i64; 3]; 2], rect: Rect, out: &mut [f32]) -> Result<(), Missed> {
+    let [[a, b, c], [d, e, f]] = steps;
+    let (width, height) = (view.width as i64, view.height as i64);
+    for (j, out) in out.chunks_exact_mut(rect.width).enumerate() {
+        let y = (rect.y + j) as i64;
+        for (i, out) in out.iter_mut().enumerate() {
+            let x = (rect.x + i) as i64;
+            let (from_x, from_y) = (a * x + b * y + c, d * x + e * y + f);
+            *out = if (0..width).contains(&from_x) && (0..height).contains(&from_y) {
+                let row = usize::try_from(from_y - view.first as i64).map_err(|_| Missed)?;
+                if row >= view.rows {
+                    return Err(Missed);
+                }
+                view.values[row * view.width + from_x as usize]
+            } else {
+                f32::NAN
+            };
+        }
+    }
+    Ok(())
+}
