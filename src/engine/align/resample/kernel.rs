@@ -1,5 +1,7 @@
 //! Tables of kernel weights along one axis.
 
+use fearless_simd::{Simd, SimdBase, f32x8};
+
 /// Lobes of the kernel on either side.
 const LOBES: f64 = 3.0;
 
@@ -90,18 +92,16 @@ impl Kernel {
         }
     }
 
-    /// [`Self::weights`] of a kernel of six taps.
+    /// [`Self::weights`] of a kernel of six taps, in a vector.
     #[inline(always)]
-    pub fn six(&self, phase: f32) -> [f32; 8] {
-        let mut weights = [0.0; 8];
+    pub fn six_lanes<S: Simd>(&self, simd: S, phase: f32) -> f32x8<S> {
         let place = phase * self.steps as f32;
         let step = (place as usize).min(self.steps - 1);
-        let part = place - step as f32;
+        let part = f32x8::splat(simd, place - step as f32);
         let rows = &self.table[step * 8..step * 8 + 16];
-        for i in 0..8 {
-            weights[i] = rows[i] + part * (rows[i + 8] - rows[i]);
-        }
-        weights
+        let low = f32x8::from_slice(simd, &rows[..8]);
+        let high = f32x8::from_slice(simd, &rows[8..]);
+        low + part * (high - low)
     }
 }
 
@@ -135,7 +135,8 @@ mod tests {
         let mut worst = 0.0_f64;
         for i in 0..5000 {
             let phase = (f64::from(i) + 0.37) / 5000.0;
-            let weights = kernel.six(phase as f32);
+            let mut weights = [1.0; 8];
+            kernel.weights(phase as f32, &mut weights);
             let exact = |tap: usize| {
                 let x = tap as f64 - 2.0 - f64::from(phase as f32);
                 let x = if x == 0.0 { 1e-12 } else { x };
@@ -149,9 +150,11 @@ mod tests {
             let sum: f64 = weights.iter().map(|weight| f64::from(*weight)).sum();
             assert!((sum - 1.0).abs() < 2e-7, "{phase}: {sum}");
             assert_eq!(&weights[6..], [0.0, 0.0]);
-            let mut same = [1.0; 8];
-            kernel.weights(phase as f32, &mut same);
-            assert_eq!(same, weights);
+            let lanes: [f32; 8] = fearless_simd::dispatch!(
+                fearless_simd::Level::new(),
+                simd => kernel.six_lanes(simd, phase as f32).into()
+            );
+            assert_eq!(lanes, weights);
         }
         assert!(worst < 6e-7, "{worst}");
     }
@@ -159,8 +162,11 @@ mod tests {
     #[test]
     fn a_position_on_a_pixel_takes_that_pixel_alone() {
         let kernel = Kernel::new(1.0);
-        assert_eq!(kernel.six(0.0), [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
-        assert_eq!(kernel.six(1.0), [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0]);
+        let mut weights = [1.0; 8];
+        kernel.weights(0.0, &mut weights);
+        assert_eq!(weights, [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
+        kernel.weights(1.0, &mut weights);
+        assert_eq!(weights, [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0]);
     }
 
     #[test]

@@ -1,7 +1,10 @@
 //! A tile of the result: positions, then pixels.
 
 use super::kernel::Kernel;
-use super::pixel::{Limit, Missed, Place, Scratch, careful, sum_row, sum_six, sum_wide};
+use fearless_simd::Simd;
+
+use super::pixel::{Limit, Missed, Place, Scratch, careful, sum_row, sum_wide};
+use super::six;
 use super::window::View;
 use crate::engine::align::transform::{Map, Transform};
 use crate::engine::frame::Size;
@@ -123,66 +126,74 @@ impl Work {
                 fearless_simd::dispatch!(level, _simd => self.straight(view, rect, out))
             }
             Kind::Free if self.kernel_x.taps == 6 && self.kernel_y.taps == 6 => {
-                fearless_simd::dispatch!(level, _simd => self.free::<true>(view, rect, out))
+                fearless_simd::dispatch!(level, simd => self.free_six(simd, view, rect, out))
             }
             Kind::Free => {
-                fearless_simd::dispatch!(level, _simd => self.free::<false>(view, rect, out))
+                fearless_simd::dispatch!(level, _simd => self.free_wide(view, rect, out))
             }
         }
     }
 
     #[inline(always)]
-    fn free<const SIX: bool>(
+    fn free_six<S: Simd>(
         &self,
+        simd: S,
         view: &View<'_>,
         rect: Rect,
         out: &mut [f32],
     ) -> Result<(), Missed> {
         let (kernel_x, kernel_y) = (&self.kernel_x, &self.kernel_y);
-        let calm = self.limit.calm();
         let mut scratch = Scratch::default();
-        let (mut across, mut down) = (vec![0.0; kernel_x.stride], vec![0.0; kernel_y.stride]);
-        let (mut xs, mut ys) = ([0.0; TILE], [0.0; TILE]);
-        let (mut whole_x, mut whole_y) = ([0_i32; TILE], [0_i32; TILE]);
-        let (mut part_x, mut part_y) = ([0.0_f32; TILE], [0.0_f32; TILE]);
-        let (lead_x, lead_y) = (kernel_x.lead(), kernel_y.lead());
-        // First taps that lie in the window together with all others.
-        let last_left = view.width as i64 - kernel_x.stride as i64;
-        let last_top = (view.first + view.rows) as i64 - kernel_y.taps as i64;
+        let mut row = Row::default();
+        let mut starts = [six::NONE; TILE];
+        let (mut values, mut is_calm) = ([0.0; TILE], [false; TILE]);
+        let lead = [kernel_x.lead(), kernel_y.lead()];
         for (j, out) in out.chunks_exact_mut(rect.width).enumerate() {
-            positions(&self.map, rect.x, (rect.y + j) as f64, &mut xs, &mut ys);
-            split(&xs, view.width, &mut whole_x, &mut part_x);
-            split(&ys, view.height, &mut whole_y, &mut part_y);
+            row.locate(&self.map, rect.x, rect.y + j, view);
+            for i in 0..TILE {
+                starts[i] = row.start(i, lead, kernel_x.stride, kernel_y.taps, view);
+            }
+            let taps = six::Taps {
+                values: view.values,
+                width: view.width,
+                starts: &starts,
+                parts: [&row.part_x, &row.part_y],
+                kernels: [kernel_x, kernel_y],
+            };
+            six::row(simd, &taps, self.limit.calm(), &mut values, &mut is_calm);
             for (i, out) in out.iter_mut().enumerate() {
-                if whole_x[i] == OUTSIDE || whole_y[i] == OUTSIDE {
-                    *out = f32::NAN;
-                    continue;
-                }
-                let place = Place {
-                    x: i64::from(whole_x[i]),
-                    y: i64::from(whole_y[i]),
-                    part_x: part_x[i],
-                    part_y: part_y[i],
+                *out = if is_calm[i] {
+                    values[i]
+                } else {
+                    self.careful(view, row.place(i), &mut scratch)?
                 };
-                let (left, top) = (place.x - lead_x, place.y - lead_y);
-                if left >= 0 && left <= last_left && top >= view.first as i64 && top <= last_top {
-                    let start = (top - view.first as i64) as usize * view.width + left as usize;
-                    let sum = if SIX {
-                        let (across, down) =
-                            (kernel_x.six(place.part_x), kernel_y.six(place.part_y));
-                        sum_six(view.values, view.width, start, &across, &down)
-                    } else {
-                        kernel_x.weights(place.part_x, &mut across);
-                        kernel_y.weights(place.part_y, &mut down);
-                        let down = &down[..kernel_y.taps];
-                        sum_wide(view.values, view.width, start, &across, down)
-                    };
-                    if sum.is_calm(calm) {
+            }
+        }
+        Ok(())
+    }
+
+    #[inline(always)]
+    fn free_wide(&self, view: &View<'_>, rect: Rect, out: &mut [f32]) -> Result<(), Missed> {
+        let (kernel_x, kernel_y) = (&self.kernel_x, &self.kernel_y);
+        let mut scratch = Scratch::default();
+        let mut row = Row::default();
+        let (mut across, mut down) = (vec![0.0; kernel_x.stride], vec![0.0; kernel_y.stride]);
+        let lead = [kernel_x.lead(), kernel_y.lead()];
+        for (j, out) in out.chunks_exact_mut(rect.width).enumerate() {
+            row.locate(&self.map, rect.x, rect.y + j, view);
+            for (i, out) in out.iter_mut().enumerate() {
+                let start = row.start(i, lead, kernel_x.stride, kernel_y.taps, view);
+                if start != six::NONE {
+                    kernel_x.weights(row.part_x[i], &mut across);
+                    kernel_y.weights(row.part_y[i], &mut down);
+                    let down = &down[..kernel_y.taps];
+                    let sum = sum_wide(view.values, view.width, start, &across, down);
+                    if sum.is_calm(self.limit.calm()) {
                         *out = sum.value;
                         continue;
                     }
                 }
-                *out = self.careful(view, place, &mut scratch)?;
+                *out = self.careful(view, row.place(i), &mut scratch)?;
             }
         }
         Ok(())
@@ -190,7 +201,15 @@ impl Work {
 
     // Rarely needed: kept out of line, so that the loops around it stay small.
     #[inline(never)]
-    fn careful(&self, view: &View<'_>, place: Place, scratch: &mut Scratch) -> Result<f32, Missed> {
+    fn careful(
+        &self,
+        view: &View<'_>,
+        place: Option<Place>,
+        scratch: &mut Scratch,
+    ) -> Result<f32, Missed> {
+        let Some(place) = place else {
+            return Ok(f32::NAN);
+        };
         careful(
             view,
             (&self.kernel_x, &self.kernel_y),
@@ -206,21 +225,20 @@ impl Work {
         let (kernel_x, kernel_y) = (&self.kernel_x, &self.kernel_y);
         let calm = self.limit.calm();
         let mut scratch = Scratch::default();
-        let (mut xs, mut ys) = ([0.0; TILE], [0.0; TILE]);
-        let (mut whole_x, mut whole_y) = ([0_i32; TILE], [0_i32; TILE]);
-        let (mut part_x, mut part_y) = ([0.0_f32; TILE], [0.0_f32; TILE]);
-        positions(&self.map, rect.x, rect.y as f64, &mut xs, &mut ys);
-        split(&xs, view.width, &mut whole_x, &mut part_x);
-        for (j, y) in ys.iter_mut().enumerate() {
+        // Columns from the first row, rows from the first column.
+        let mut grid = Row::default();
+        grid.locate(&self.map, rect.x, rect.y, view);
+        for (j, y) in grid.ys.iter_mut().enumerate() {
             *y = self.map.apply([rect.x as f64, (rect.y + j) as f64])[1];
         }
-        split(&ys, view.height, &mut whole_y, &mut part_y);
-        let places = |i: usize, j: usize| Place {
-            x: i64::from(whole_x[i]),
-            y: i64::from(whole_y[j]),
-            part_x: part_x[i],
-            part_y: part_y[j],
-        };
+        split(&grid.ys, view.height, &mut grid.whole_y, &mut grid.part_y);
+        let Row {
+            whole_x,
+            whole_y,
+            part_x,
+            part_y,
+            ..
+        } = grid;
         let last_left = view.width as i64 - kernel_x.stride as i64;
         let last_top = (view.first + view.rows) as i64 - kernel_y.taps as i64;
         let in_view = |top: i64| top >= view.first as i64 && top <= last_top;
@@ -285,10 +303,9 @@ impl Work {
                 let is_calm = values[i].abs() < f32::INFINITY && high[i] - low[i] <= calm;
                 *out = if is_calm {
                     values[i]
-                } else if whole_x[i] == OUTSIDE || whole_y[j] == OUTSIDE {
-                    f32::NAN
                 } else {
-                    self.careful(view, places(i, j), &mut scratch)?
+                    let place = place((whole_x[i], part_x[i]), (whole_y[j], part_y[j]));
+                    self.careful(view, place, &mut scratch)?
                 };
             }
         }
@@ -298,6 +315,78 @@ impl Work {
 
 // What `split` gives for positions outside the source.
 const OUTSIDE: i32 = i32::MIN;
+
+// Positions of a row of pixels in the source.
+#[derive(Debug)]
+struct Row {
+    xs: [f64; TILE],
+    ys: [f64; TILE],
+    whole_x: [i32; TILE],
+    whole_y: [i32; TILE],
+    part_x: [f32; TILE],
+    part_y: [f32; TILE],
+}
+
+impl Default for Row {
+    fn default() -> Self {
+        Self {
+            xs: [0.0; TILE],
+            ys: [0.0; TILE],
+            whole_x: [0; TILE],
+            whole_y: [0; TILE],
+            part_x: [0.0; TILE],
+            part_y: [0.0; TILE],
+        }
+    }
+}
+
+impl Row {
+    #[inline(always)]
+    fn locate(&mut self, map: &Map, x: usize, y: usize, view: &View<'_>) {
+        positions(map, x, y as f64, &mut self.xs, &mut self.ys);
+        split(&self.xs, view.width, &mut self.whole_x, &mut self.part_x);
+        split(&self.ys, view.height, &mut self.whole_y, &mut self.part_y);
+    }
+
+    /// Index in the view of pixel `i`'s first tap; NONE where not all taps
+    /// (and the rest of the last group of eight) are in it.
+    #[inline(always)]
+    fn start(
+        &self,
+        i: usize,
+        lead: [i64; 2],
+        stride: usize,
+        taps_y: usize,
+        view: &View<'_>,
+    ) -> usize {
+        let left = i64::from(self.whole_x[i]) - lead[0];
+        let top = i64::from(self.whole_y[i]) - lead[1] - view.first as i64;
+        let last_left = view.width as i64 - stride as i64;
+        let last_top = view.rows as i64 - taps_y as i64;
+        if left >= 0 && left <= last_left && top >= 0 && top <= last_top {
+            top as usize * view.width + left as usize
+        } else {
+            six::NONE
+        }
+    }
+
+    /// Where pixel `i` is; None outside the source.
+    fn place(&self, i: usize) -> Option<Place> {
+        place(
+            (self.whole_x[i], self.part_x[i]),
+            (self.whole_y[i], self.part_y[i]),
+        )
+    }
+}
+
+fn place((x, part_x): (i32, f32), (y, part_y): (i32, f32)) -> Option<Place> {
+    (x != OUTSIDE && y != OUTSIDE).then(|| Place {
+        x: i64::from(x),
+        y: i64::from(y),
+        part_x,
+        part_y,
+    })
+}
 
 // Positions in the source of a row of pixels, from `x` on.
 #[inline(always)]
