@@ -1,5 +1,5 @@
 //! Channels onto the reference's grid.
 
 pub mod resample;
-//SKY
+pub mod sky_grid;
 pub mod transform;

@@ -35,6 +35,7 @@ pub(super) struct Kernel {
     /// Half the width of the tent that stands in where the kernel rings, px.
     pub tent: f32,
     steps: usize,
+    steps_per_pixel: f32,
     table: Vec<f32>,
 }
 
@@ -69,6 +70,7 @@ impl Kernel {
             stride,
             tent: widening as f32,
             steps,
+            steps_per_pixel: steps as f32,
             table,
         }
     }
@@ -82,7 +84,7 @@ impl Kernel {
     /// (0..1) after a pixel. They add up to 1.
     #[inline(always)]
     pub fn weights(&self, phase: f32, weights: &mut [f32]) {
-        let place = phase * self.steps as f32;
+        let place = phase * self.steps_per_pixel;
         let step = (place as usize).min(self.steps - 1);
         let part = place - step as f32;
         let rows = &self.table[step * self.stride..(step + 2) * self.stride];
@@ -95,7 +97,7 @@ impl Kernel {
     /// [`Self::weights`] of a kernel of six taps, in a vector.
     #[inline(always)]
     pub fn six_lanes<S: Simd>(&self, simd: S, phase: f32) -> f32x8<S> {
-        let place = phase * self.steps as f32;
+        let place = phase * self.steps_per_pixel;
         let step = (place as usize).min(self.steps - 1);
         let part = f32x8::splat(simd, place - step as f32);
         let rows = &self.table[step * 8..step * 8 + 16];

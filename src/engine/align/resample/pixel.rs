@@ -190,8 +190,9 @@ pub(super) struct Scratch {
 /// Next to a bright star the kernel's lobes dig a dark ring and raise a fainter
 /// bright one. Both show in the same way: the value leaves the range of the
 /// taps beside it (those under a tent as wide as the kernel's main lobe, four
-/// for the plain kernel) while some farther tap stands out of that range by
-/// more than 6 sigma. There the value goes over to the tent's average
+/// for the plain kernel) while some farther tap is brighter than all of these by
+/// more than 6 sigma. (A star's own peak between its brightest pixels leaves the
+/// range too, but has nothing brighter around it, and stays.) There the value goes over to the tent's average
 /// (bilinear interpolation for the plain kernel), fully from 10 sigma and half
 /// a sigma outside on. In noise alone nothing stands out as far, so nothing is
 /// changed and no bias arises; a limit at the taps' own minimum would leave a
@@ -282,7 +283,7 @@ pub(super) fn careful(
     if let Some(sigma) = limit.0
         && tent_weight >= f32::EPSILON
     {
-        let outlier = most(high - high_near, low_near - low);
+        let outlier = high - high_near;
         let outside = most(low_near - value, value - high_near);
         let strength =
             ramp(outlier - CALM_SIGMA * sigma, FADE_SIGMA * sigma) * ramp(outside, 0.5 * sigma);

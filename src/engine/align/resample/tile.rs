@@ -51,7 +51,12 @@ enum Kind {
 
 impl Work {
     pub fn new(transform: &Transform, size: Size, limit: Limit) -> Self {
-        let map = transform.to_source.clone();
+        let mut map = transform.to_source.clone();
+        // What a fit leaves of an unturned map's turn.
+        let span = size.width.max(size.height) as f64;
+        if map.matrix[0][1].abs().max(map.matrix[1][0].abs()) < ON_PIXEL / span {
+            (map.matrix[0][1], map.matrix[1][0]) = (0.0, 0.0);
+        }
         let kind = kind(&map, size);
         let [x, y] = footprint(&map, size);
         Self {
@@ -162,7 +167,9 @@ impl Work {
             };
             six::row(simd, &taps, self.limit.calm(), &mut values, &mut is_calm);
             for (i, out) in out.iter_mut().enumerate() {
-                *out = if is_calm[i] {
+                let stands = is_calm[i]
+                    || starts[i] != six::NONE && is_between(values[i], view, starts[i], lead);
+                *out = if stands {
                     values[i]
                 } else {
                     self.careful(view, row.place(i), &mut scratch)?
@@ -316,6 +323,27 @@ impl Work {
 // What `split` gives for positions outside the source.
 const OUTSIDE: i32 = i32::MIN;
 
+// Whether a plain sum lies within the range of the four pixels around its
+// position: then it does not ring, and `careful` would leave it alone. A NaN
+// among all taps makes the sum NaN, which lies in no range.
+#[inline(always)]
+fn is_between(value: f32, view: &View<'_>, start: usize, lead: [i64; 2]) -> bool {
+    let first = start + lead[1] as usize * view.width + lead[0] as usize;
+    let second = first + view.width;
+    let near = [
+        view.values[first],
+        view.values[first + 1],
+        view.values[second],
+        view.values[second + 1],
+    ];
+    let (mut low, mut high) = (near[0], near[0]);
+    for pixel in near {
+        low = if pixel < low { pixel } else { low };
+        high = if pixel > high { pixel } else { high };
+    }
+    value >= low && value <= high && value.abs() < f32::INFINITY
+}
+
 // Positions of a row of pixels in the source.
 #[derive(Debug)]
 struct Row {
@@ -448,8 +476,6 @@ fn kind(map: &Map, size: Size) -> Kind {
     if map.correction.is_some() || !is_affine(map) {
         return Kind::Free;
     }
-    let [a, b, _] = map.matrix[0];
-    let [d, e, _] = map.matrix[1];
     // The linear part may stray by so much that the far corner is still there.
     let span = size.width.max(size.height) as f64;
     let whole = |value: f64, slack: f64| {
@@ -470,7 +496,7 @@ fn kind(map: &Map, size: Size) -> Kind {
             return Kind::Copy([x, y]);
         }
     }
-    if b == 0.0 && d == 0.0 && a != 0.0 && e != 0.0 {
+    if map.matrix[0][1] == 0.0 && map.matrix[1][0] == 0.0 {
         Kind::Straight
     } else {
         Kind::Free
