@@ -9,7 +9,7 @@ mod celestial;
 mod fit;
 mod sip;
 
-use super::transform::{Map, Transform};
+use super::transform::Transform;
 use crate::engine::frame::Size;
 use crate::engine::header::Header;
 use celestial::Grid;
