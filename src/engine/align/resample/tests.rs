@@ -407,7 +407,7 @@ fn star_fluxes_are_kept() {
                 let off = after / before - 1.0;
                 // Stars too sharp for their pixels gain what their rings took.
                 let bound = if fwhm < 2.5 && noise.is_some() {
-                    0.01
+                    0.02
                 } else {
                     0.005
                 };
