@@ -120,8 +120,8 @@ fn pairs(from: &Grid, size: Size, to: &Grid) -> Vec<Pair> {
         for i in 0..SAMPLES {
             let position = [place(size.width, i), place(size.height, j)];
             let end = from
-                .to_sky(position)
-                .and_then(|direction| to.from_sky(direction));
+                .direction(position)
+                .and_then(|direction| to.pixel(direction));
             if let Some(end) = end {
                 pairs.push(Pair {
                     from: position,

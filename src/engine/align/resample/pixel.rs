@@ -196,7 +196,9 @@ pub(super) struct Scratch {
 /// (bilinear interpolation for the plain kernel), fully from 10 sigma and half
 /// a sigma outside on. In noise alone nothing stands out as far, so nothing is
 /// changed and no bias arises; a limit at the taps' own minimum would leave a
-/// ring as deep as the noise's lowest values.
+/// ring as deep as the noise's lowest values. The rings' flux goes with them:
+/// a star of 2 px at half maximum ends up to 2 % brighter, one of 2.5 px or more
+/// within 0.5 %.
 #[inline(always)]
 pub(super) fn careful(
     view: &View<'_>,

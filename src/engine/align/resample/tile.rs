@@ -19,6 +19,10 @@ const ON_PIXEL: f64 = 1e-6;
 /// Steps at which positions are looked at to find the source rows of a tile.
 const LOOK: usize = 16;
 
+/// Pixels that are copied together for a tile at the most; four tiles' worth
+/// and their margins.
+const MOST_COPIED: usize = 1 << 15;
+
 /// A rectangle of the result.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Rect {
@@ -71,6 +75,16 @@ impl Work {
     /// Source rows (first, end) that a rectangle of the result needs; None
     /// where it lies outside the source.
     pub fn rows(&self, rect: Rect, source: Size) -> Option<(usize, usize)> {
+        let ([left, top], [right, bottom]) = self.bounds(rect);
+        let [width, height] = [source.width as f64, source.height as f64];
+        if right < -0.5 || left > width - 0.5 || bottom < -0.5 || top > height - 0.5 {
+            return None;
+        }
+        Some(reach(top, bottom, &self.kernel_y, source.height))
+    }
+
+    // Least and greatest position of a rectangle in the source.
+    fn bounds(&self, rect: Rect) -> ([f64; 2], [f64; 2]) {
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         let looks = |from: usize, length: usize| {
             (0..length)
@@ -78,32 +92,55 @@ impl Work {
                 .chain([length - 1])
                 .map(move |i| (from + i) as f64)
         };
+        // Between the places looked at, a bent map strays less than this.
+        let stray = if self.is_straight_lined() { 0.001 } else { 2.0 };
         for y in looks(rect.y, rect.height) {
             for x in looks(rect.x, rect.width) {
                 let position = self.map.apply([x, y]);
                 for axis in 0..2 {
                     // A position beyond all bounds may have anything beside it.
                     if position[axis].is_finite() {
-                        low[axis] = low[axis].min(position[axis]);
-                        high[axis] = high[axis].max(position[axis]);
+                        low[axis] = low[axis].min(position[axis] - stray);
+                        high[axis] = high[axis].max(position[axis] + stray);
                     } else {
                         (low[axis], high[axis]) = (f64::NEG_INFINITY, f64::INFINITY);
                     }
                 }
             }
         }
-        // Between the places looked at, a bent map strays less than this.
-        let stray = if self.is_straight_lined() { 0.001 } else { 2.0 };
-        let (left, right) = (low[0] - stray, high[0] + stray);
-        let (top, bottom) = (low[1] - stray, high[1] + stray);
-        let [width, height] = [source.width as f64, source.height as f64];
-        if right < -0.5 || left > width - 0.5 || bottom < -0.5 || top > height - 0.5 {
-            return None;
+        (low, high)
+    }
+
+    // The part of the source under a rectangle, copied together: rows of a wide
+    // picture lie too far apart to be stepped through pixel by pixel.
+    fn patch<'a>(&self, view: &View<'a>, rect: Rect, room: &'a mut Vec<f32>) -> Patch<'a> {
+        let ([left, top], [right, bottom]) = self.bounds(rect);
+        // The last group of eight taps goes beyond the last tap.
+        let (x, x_end) = reach(left, right + 2.0, &self.kernel_x, view.width);
+        let (y, y_end) = reach(top, bottom, &self.kernel_y, view.height);
+        let (y, y_end) = (y.max(view.first), y_end.min(view.first + view.rows));
+        let (width, height) = (x_end - x, y_end.saturating_sub(y));
+        if width.saturating_mul(height) > MOST_COPIED {
+            return Patch {
+                values: view.values,
+                x: 0,
+                y: view.first,
+                width: view.width,
+                height: view.rows,
+            };
         }
-        let reach = (self.kernel_y.taps / 2) as f64;
-        let first = (top - reach).floor().clamp(0.0, height - 1.0) as usize;
-        let end = (bottom + reach + 1.0).ceil().clamp(1.0, height) as usize;
-        Some((first, end.max(first + 1)))
+        room.clear();
+        for row in y..y + height {
+            let from = (row - view.first) * view.width + x;
+            room.extend_from_slice(&view.values[from..from + width]);
+        }
+        Patch {
+            values: room,
+            x,
+            y,
+            width,
+            height,
+        }
     }
 
     fn is_straight_lined(&self) -> bool {
@@ -149,18 +186,20 @@ impl Work {
     ) -> Result<(), Missed> {
         let (kernel_x, kernel_y) = (&self.kernel_x, &self.kernel_y);
         let mut scratch = Scratch::default();
+        let mut room = Vec::new();
+        let patch = self.patch(view, rect, &mut room);
         let mut row = Row::default();
         let mut starts = [six::NONE; TILE];
         let (mut values, mut is_calm) = ([0.0; TILE], [false; TILE]);
         let lead = [kernel_x.lead(), kernel_y.lead()];
         for (j, out) in out.chunks_exact_mut(rect.width).enumerate() {
             row.locate(&self.map, rect.x, rect.y + j, view);
-            for i in 0..TILE {
-                starts[i] = row.start(i, lead, kernel_x.stride, kernel_y.taps, view);
+            for (i, start) in starts.iter_mut().enumerate() {
+                *start = row.start(i, lead, kernel_x.stride, kernel_y.taps, &patch);
             }
             let taps = six::Taps {
-                values: view.values,
-                width: view.width,
+                values: patch.values,
+                width: patch.width,
                 starts: &starts,
                 parts: [&row.part_x, &row.part_y],
                 kernels: [kernel_x, kernel_y],
@@ -168,7 +207,7 @@ impl Work {
             six::row(simd, &taps, self.limit.calm(), &mut values, &mut is_calm);
             for (i, out) in out.iter_mut().enumerate() {
                 let stands = is_calm[i]
-                    || starts[i] != six::NONE && is_between(values[i], view, starts[i], lead);
+                    || starts[i] != six::NONE && is_between(values[i], &patch, starts[i], lead);
                 *out = if stands {
                     values[i]
                 } else {
@@ -183,18 +222,25 @@ impl Work {
     fn free_wide(&self, view: &View<'_>, rect: Rect, out: &mut [f32]) -> Result<(), Missed> {
         let (kernel_x, kernel_y) = (&self.kernel_x, &self.kernel_y);
         let mut scratch = Scratch::default();
+        let patch = Patch {
+            values: view.values,
+            x: 0,
+            y: view.first,
+            width: view.width,
+            height: view.rows,
+        };
         let mut row = Row::default();
         let (mut across, mut down) = (vec![0.0; kernel_x.stride], vec![0.0; kernel_y.stride]);
         let lead = [kernel_x.lead(), kernel_y.lead()];
         for (j, out) in out.chunks_exact_mut(rect.width).enumerate() {
             row.locate(&self.map, rect.x, rect.y + j, view);
             for (i, out) in out.iter_mut().enumerate() {
-                let start = row.start(i, lead, kernel_x.stride, kernel_y.taps, view);
+                let start = row.start(i, lead, kernel_x.stride, kernel_y.taps, &patch);
                 if start != six::NONE {
                     kernel_x.weights(row.part_x[i], &mut across);
                     kernel_y.weights(row.part_y[i], &mut down);
                     let down = &down[..kernel_y.taps];
-                    let sum = sum_wide(view.values, view.width, start, &across, down);
+                    let sum = sum_wide(patch.values, patch.width, start, &across, down);
                     if sum.is_calm(self.limit.calm()) {
                         *out = sum.value;
                         continue;
@@ -327,14 +373,14 @@ const OUTSIDE: i32 = i32::MIN;
 // position: then it does not ring, and `careful` would leave it alone. A NaN
 // among all taps makes the sum NaN, which lies in no range.
 #[inline(always)]
-fn is_between(value: f32, view: &View<'_>, start: usize, lead: [i64; 2]) -> bool {
-    let first = start + lead[1] as usize * view.width + lead[0] as usize;
-    let second = first + view.width;
+fn is_between(value: f32, patch: &Patch<'_>, start: usize, lead: [i64; 2]) -> bool {
+    let first = start + lead[1] as usize * patch.width + lead[0] as usize;
+    let second = first + patch.width;
     let near = [
-        view.values[first],
-        view.values[first + 1],
-        view.values[second],
-        view.values[second + 1],
+        patch.values[first],
+        patch.values[first + 1],
+        patch.values[second],
+        patch.values[second + 1],
     ];
     let (mut low, mut high) = (near[0], near[0]);
     for pixel in near {
@@ -342,6 +388,23 @@ fn is_between(value: f32, view: &View<'_>, start: usize, lead: [i64; 2]) -> bool
         high = if pixel > high { pixel } else { high };
     }
     value >= low && value <= high && value.abs() < f32::INFINITY
+}
+
+// A part of the source: `width` x `height` pixels from (x, y) on.
+struct Patch<'a> {
+    values: &'a [f32],
+    x: usize,
+    y: usize,
+    width: usize,
+    height: usize,
+}
+
+// Pixels (first, end) under the taps of positions from `low` to `high`.
+fn reach(low: f64, high: f64, kernel: &Kernel, length: usize) -> (usize, usize) {
+    let (half, length) = ((kernel.taps / 2) as f64, length as f64);
+    let first = (low - half).floor().clamp(0.0, length - 1.0) as usize;
+    let end = (high + half + 1.0).ceil().clamp(1.0, length) as usize;
+    (first, end.max(first + 1))
 }
 
 // Positions of a row of pixels in the source.
@@ -376,7 +439,7 @@ impl Row {
         split(&self.ys, view.height, &mut self.whole_y, &mut self.part_y);
     }
 
-    /// Index in the view of pixel `i`'s first tap; NONE where not all taps
+    /// Index in the patch of pixel `i`'s first tap; NONE where not all taps
     /// (and the rest of the last group of eight) are in it.
     #[inline(always)]
     fn start(
@@ -385,14 +448,14 @@ impl Row {
         lead: [i64; 2],
         stride: usize,
         taps_y: usize,
-        view: &View<'_>,
+        patch: &Patch<'_>,
     ) -> usize {
-        let left = i64::from(self.whole_x[i]) - lead[0];
-        let top = i64::from(self.whole_y[i]) - lead[1] - view.first as i64;
-        let last_left = view.width as i64 - stride as i64;
-        let last_top = view.rows as i64 - taps_y as i64;
+        let left = i64::from(self.whole_x[i]) - lead[0] - patch.x as i64;
+        let top = i64::from(self.whole_y[i]) - lead[1] - patch.y as i64;
+        let last_left = patch.width as i64 - stride as i64;
+        let last_top = patch.height as i64 - taps_y as i64;
         if left >= 0 && left <= last_left && top >= 0 && top <= last_top {
-            top as usize * view.width + left as usize
+            top as usize * patch.width + left as usize
         } else {
             six::NONE
         }

@@ -105,7 +105,7 @@ impl Grid {
     }
 
     /// Where a pixel position points; None where the projection ends.
-    pub fn to_sky(&self, [x, y]: [f64; 2]) -> Option<Direction> {
+    pub fn direction(&self, [x, y]: [f64; 2]) -> Option<Direction> {
         let offset = [x - self.reference_pixel[0], y - self.reference_pixel[1]];
         let offset = match &self.distortion {
             Some(distortion) => distortion.apply(offset),
@@ -149,7 +149,7 @@ impl Grid {
 
     /// The pixel position of a direction; None where the projection does not
     /// show it, or the distortion has no inverse.
-    pub fn from_sky(&self, direction: Direction) -> Option<[f64; 2]> {
+    pub fn pixel(&self, direction: Direction) -> Option<[f64; 2]> {
         let native = self
             .axes
             .map(|axis| axis[0] * direction[0] + axis[1] * direction[1] + axis[2] * direction[2]);

@@ -177,8 +177,9 @@ fn least_squares<const N: usize>(
         }
         for i in k + 1..N {
             let factor = normal[i][k] / normal[k][k];
-            for j in k..N {
-                normal[i][j] -= factor * normal[k][j];
+            let pivot = normal[k];
+            for (entry, pivot) in normal[i].iter_mut().zip(pivot).skip(k) {
+                *entry -= factor * pivot;
             }
             right[i] -= factor * right[k];
         }
