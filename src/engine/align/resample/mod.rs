@@ -18,6 +18,7 @@
 
 mod kernel;
 mod pixel;
+mod place;
 mod six;
 mod tile;
 mod window;
