@@ -4,4 +4,8 @@ pub mod stars;
 
 pub mod matching;
 
+pub mod sky_grid;
+
 pub mod transform;
+
+pub mod resample;
