@@ -1,0 +1,333 @@
+//! The sky under the nebula: fits that hold on to the lower edge of the samples.
+//!
+//! Light only ever adds. A fit takes the scatter of the sky from the samples
+//! below it; what stands out above is no sky, with all around it that still
+//! rises. The rest is fitted anew, until nothing changes. Where that ends
+//! depends on where it starts, so it starts at several heights, and the end
+//! that explains most of the samples best is taken.
+
+use rayon::prelude::*;
+
+use super::polynomial::{DEGREE_MAX, Point, Polynomial, terms};
+use super::samples::Grid;
+use super::spline::{Spline, lambda};
+
+/// Shares of the samples that lie below the surface at the start.
+const STARTS: [f64; 4] = [0.5, 0.3, 0.15, 0.06];
+
+/// A sample so many scatters above the surface is no sky.
+const HIGH: f64 = 3.0;
+
+/// One so far above is nebula for sure; its neighbours are none either, from
+/// so many scatters on.
+const NEBULA: f64 = 5.0;
+
+/// See [`NEBULA`].
+const RISING: f64 = 1.5;
+
+/// Nor is anything near a sample that stands out so far,
+const BRIGHT: f64 = 8.0;
+
+/// up to so many boxes away: wings.
+const WINGS: usize = 2;
+
+/// Nor a sample so many scatters below: dark borders.
+const LOW: f64 = 5.0;
+
+/// From a median absolute deviation to sigma, 1 / Phi^-1(3/4).
+const SIGMA_PER_MAD: f64 = 1.482_602_218_505_602;
+
+/// Sigma of a median over sigma of a mean, `sqrt(pi / 2)`.
+const MEDIAN_SIGMA: f64 = 1.253_314_137_315_500_3;
+
+/// Samples that each term of a polynomial needs.
+const SAMPLES_PER_TERM: usize = 3;
+
+/// Rounds of the regression that makes a start.
+const START_ROUNDS: usize = 16;
+
+/// Enough rounds for any field; most stop after ten.
+const ROUNDS: usize = 40;
+
+/// Boxes along each side of a cell whose samples make one knot.
+const CELL: usize = 3;
+
+/// So much more must a higher degree explain to be the base of a spline.
+const WORTH: f64 = 1.02;
+
+/// A surface, the samples that count as sky, and their scatter about it.
+#[derive(Debug, Clone)]
+pub(super) struct Fitted<S> {
+    pub surface: S,
+    pub kept: Vec<bool>,
+    pub scatter: f64,
+}
+
+/// A spline over the polynomial that it departs from.
+#[derive(Debug, Clone)]
+pub(super) struct Bent {
+    pub base: Polynomial,
+    pub spline: Spline,
+}
+
+impl Bent {
+    /// The value at a position in px.
+    pub(super) fn at(&self, x: f64, y: f64) -> f64 {
+        self.base.at(x, y) + self.spline.at(x, y)
+    }
+}
+
+/// Fits a polynomial; None where the samples do not settle one of this degree.
+pub(super) fn polynomial(grid: &Grid, noise: f64, degree: usize) -> Option<Fitted<Polynomial>> {
+    let best = ladder(grid, noise, degree).pop()?;
+    best.map(|(found, _)| found)
+}
+
+/// The best fit of each degree from 1 up to `highest`, and what it explains.
+fn ladder(grid: &Grid, noise: f64, highest: usize) -> Vec<Option<(Fitted<Polynomial>, f64)>> {
+    let mut ladder: Vec<Option<(Fitted<Polynomial>, f64)>> = Vec::new();
+    for degree in 1..=highest {
+        // What is sky to a stiffer surface makes one more start.
+        let below = ladder.last().and_then(Option::as_ref);
+        let stiffer = below
+            .and_then(|(found, _)| Polynomial::fit(grid.size, degree, &points(grid, &found.kept)));
+        let starts: Vec<Option<f64>> = STARTS.iter().copied().map(Some).chain([None]).collect();
+        let found: Vec<_> = starts
+            .par_iter()
+            .map(|start| {
+                let start = match start {
+                    Some(share) => low_surface(grid, noise, degree, *share),
+                    None => stiffer.clone(),
+                };
+                let found = settle(grid, noise, start?)?;
+                let score = explained(grid, &found);
+                Some((found, score))
+            })
+            .collect();
+        let found = found.into_iter().flatten();
+        ladder.push(found.reduce(|best, next| if next.1 > best.1 { next } else { best }));
+    }
+    ladder
+}
+
+/// Fits and sorts out by turns, until nothing changes.
+fn settle(grid: &Grid, noise: f64, start: Polynomial) -> Option<Fitted<Polynomial>> {
+    let degree = start.degree;
+    let mut surface = start;
+    let mut kept = Vec::new();
+    let mut scatter = 0.0;
+    for _ in 0..ROUNDS {
+        let last = kept;
+        (kept, scatter) = classify(grid, noise, &residuals(grid, |x, y| surface.at(x, y)));
+        if kept == last {
+            break;
+        }
+        let points = points(grid, &kept);
+        if points.len() < SAMPLES_PER_TERM * terms(degree) {
+            return None;
+        }
+        surface = Polynomial::fit(grid.size, degree, &points)?;
+    }
+    Some(Fitted {
+        surface,
+        kept,
+        scatter,
+    })
+}
+
+/// How much a fit explains. To tell a sample that counts as a departure from
+/// the surface, not as a place in the samples' whole range, saves the logarithm
+/// of range over scatter. Its square, summed over the samples, lets many on a
+/// rough surface weigh as much as a few on a fine one, and leans to the fine
+/// one: sky is finer than nebula.
+fn explained(grid: &Grid, found: &Fitted<Polynomial>) -> f64 {
+    let samples = grid.samples.iter().flatten();
+    let mut values: Vec<f64> = samples.map(|sample| sample.value).collect();
+    values.sort_unstable_by(f64::total_cmp);
+    let quantile = |q: f64| values[(q * (values.len() - 1) as f64) as usize];
+    let range = quantile(0.98) - quantile(0.02);
+    let count = found.kept.iter().filter(|kept| **kept).count() as f64;
+    let finest = 1e-9 * range;
+    let saved = libm::log(1.0 + range / found.scatter.max(finest).max(f64::MIN_POSITIVE));
+    count * saved * saved
+}
+
+/// Fits a spline to what a polynomial leaves. The spline gives way step by
+/// step, so that it has no time to climb the nebula.
+pub(super) fn spline(grid: &Grid, noise: f64, smooth: f64) -> Option<Fitted<Bent>> {
+    let mut base: Option<(Fitted<Polynomial>, f64)> = None;
+    for found in ladder(grid, noise, DEGREE_MAX).into_iter().flatten() {
+        if base
+            .as_ref()
+            .is_none_or(|(_, score)| found.1 > WORTH * score)
+        {
+            base = Some(found);
+        }
+    }
+    let Fitted {
+        surface: base,
+        mut kept,
+        ..
+    } = base?.0;
+    let rest = residuals(grid, |x, y| base.at(x, y));
+    let long = grid.size.width.max(grid.size.height) as f64;
+    let area = grid.size.width as f64 / long * (grid.size.height as f64 / long);
+    let density = (grid.across * grid.down) as f64 / area;
+    let mut length = 1.0;
+    let mut final_rounds = 0;
+    loop {
+        length = f64::max(length * 0.7, smooth);
+        let knots = knots(grid, &rest, &kept);
+        let spline = Spline::fit(grid.size, lambda(length, density), &knots)?;
+        let bent = residuals(grid, |x, y| base.at(x, y) + spline.at(x, y));
+        let (now, scatter) = classify(grid, noise, &bent);
+        if now.iter().filter(|kept| **kept).count() < SAMPLES_PER_TERM * terms(1) {
+            return None;
+        }
+        let settled = now == kept;
+        kept = now;
+        if length <= smooth {
+            final_rounds += 1;
+            if settled || final_rounds == 4 {
+                return Some(Fitted {
+                    surface: Bent { base, spline },
+                    kept,
+                    scatter,
+                });
+            }
+        }
+    }
+}
+
+/// Each sample less the surface; NaN where there is no sample.
+fn residuals(grid: &Grid, surface: impl Fn(f64, f64) -> f64 + Sync) -> Vec<f64> {
+    let samples = grid.samples.par_iter();
+    samples
+        .map(|sample| sample.map_or(f64::NAN, |s| s.value - surface(s.x, s.y)))
+        .collect()
+}
+
+fn points(grid: &Grid, kept: &[bool]) -> Vec<Point> {
+    let samples = grid.samples.iter().zip(kept);
+    samples
+        .filter_map(|(sample, kept)| {
+            let sample = sample.filter(|_| *kept)?;
+            Some(Point {
+                x: sample.x,
+                y: sample.y,
+                value: sample.value,
+                weight: 1.0,
+            })
+        })
+        .collect()
+}
+
+/// The means of `values` of the samples that count, cell by cell.
+fn knots(grid: &Grid, values: &[f64], kept: &[bool]) -> Vec<Point> {
+    let mut knots = Vec::new();
+    for top in (0..grid.down).step_by(CELL) {
+        for left in (0..grid.across).step_by(CELL) {
+            let (mut x, mut y, mut value, mut count) = (0.0, 0.0, 0.0, 0.0);
+            for row in top..(top + CELL).min(grid.down) {
+                for column in left..(left + CELL).min(grid.across) {
+                    let index = row * grid.across + column;
+                    if let Some(sample) = grid.samples[index].filter(|_| kept[index]) {
+                        x += sample.x;
+                        y += sample.y;
+                        value += values[index];
+                        count += 1.0;
+                    }
+                }
+            }
+            if count > 0.0 {
+                knots.push(Point {
+                    x: x / count,
+                    y: y / count,
+                    value: value / count,
+                    weight: count,
+                });
+            }
+        }
+    }
+    knots
+}
+
+/// The polynomial that the share `start` of the samples lies under: quantile regression
+/// (Koenker & Bassett 1978) by reweighted least squares.
+fn low_surface(grid: &Grid, noise: f64, degree: usize, start: f64) -> Option<Polynomial> {
+    let mut points = points(grid, &vec![true; grid.samples.len()]);
+    if points.len() < SAMPLES_PER_TERM * terms(degree) {
+        return None;
+    }
+    let mut surface = Polynomial::fit(grid.size, degree, &points)?;
+    for _ in 0..START_ROUNDS {
+        let offsets: Vec<f64> = points
+            .iter()
+            .map(|point| point.value - surface.at(point.x, point.y))
+            .collect();
+        let mut sizes: Vec<f64> = offsets.iter().map(|offset| offset.abs()).collect();
+        sizes.sort_unstable_by(f64::total_cmp);
+        let near = (0.02 * sizes[sizes.len() / 2])
+            .max(floor(grid, noise))
+            .max(f64::MIN_POSITIVE);
+        for (point, offset) in points.iter_mut().zip(&offsets) {
+            let side = if *offset > 0.0 { start } else { 1.0 - start };
+            point.weight = side * near / offset.abs().max(near);
+        }
+        surface = Polynomial::fit(grid.size, degree, &points)?;
+    }
+    Some(surface)
+}
+
+/// The least scatter to believe in: what the noise gives to the level of a box,
+/// and no less than what 32-bit floats resolve.
+fn floor(grid: &Grid, noise: f64) -> f64 {
+    let samples = || grid.samples.iter().flatten();
+    let count = samples().count().max(1);
+    let pixels = samples().map(|sample| sample.pixels).sum::<usize>() / count;
+    let largest = samples().fold(0.0f64, |top, sample| top.max(sample.value.abs()));
+    let of_noise = MEDIAN_SIGMA * noise / (pixels.max(1) as f64).sqrt();
+    of_noise.max(1e-7 * largest)
+}
+
+/// Which samples are sky, and the scatter of the sky.
+fn classify(grid: &Grid, noise: f64, residuals: &[f64]) -> (Vec<bool>, f64) {
+    let mut below: Vec<f64> = residuals.iter().copied().filter(|r| *r < 0.0).collect();
+    below.sort_unstable_by(f64::total_cmp);
+    let middle = below.get(below.len() / 2).map_or(0.0, |r| -r);
+    let scatter = (SIGMA_PER_MAD * middle).max(floor(grid, noise));
+    let around = |index: usize, reach: usize| {
+        let (row, column) = (index / grid.across, index % grid.across);
+        let rows = row.saturating_sub(reach)..(row + reach + 1).min(grid.down);
+        let columns = column.saturating_sub(reach)..(column + reach + 1).min(grid.across);
+        rows.flat_map(move |row| {
+            columns
+                .clone()
+                .map(move |column| row * grid.across + column)
+        })
+    };
+    let mut kept: Vec<bool> = residuals
+        .iter()
+        .map(|r| *r <= HIGH * scatter && *r >= -LOW * scatter)
+        .collect();
+    let nebula = |index: &usize| residuals[*index] > NEBULA * scatter;
+    let mut growing: Vec<usize> = (0..residuals.len()).filter(nebula).collect();
+    for index in growing.clone() {
+        if residuals[index] > BRIGHT * scatter {
+            around(index, WINGS).for_each(|near| kept[near] = false);
+        }
+    }
+    let mut rising = vec![false; kept.len()];
+    while let Some(index) = growing.pop() {
+        for near in around(index, 1) {
+            let beside = near / grid.across == index / grid.across
+                || near % grid.across == index % grid.across;
+            if beside && !rising[near] && residuals[near] > RISING * scatter {
+                rising[near] = true;
+                kept[near] = false;
+                growing.push(near);
+            }
+        }
+    }
+    (kept, scatter)
+}
