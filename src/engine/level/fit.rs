@@ -53,7 +53,13 @@ const ROUNDS: usize = 40;
 const CELL: usize = 3;
 
 /// So much more must a higher degree explain to be the base of a spline.
-const WORTH: f64 = 1.02;
+const WORTH: f64 = 1.05;
+
+/// Samples of the sky scatter less than this share of a pixel's noise.
+const FINE: f64 = 0.25;
+
+/// So much of the field a fine surface must hold.
+const FINE_SHARE: f64 = 0.05;
 
 /// A surface, the samples that count as sky, and their scatter about it.
 #[derive(Debug, Clone)]
@@ -77,20 +83,65 @@ impl Bent {
     }
 }
 
+/// One of several fits of the same samples.
+#[derive(Debug, Clone)]
+struct Candidate {
+    fitted: Fitted<Polynomial>,
+    /// Its samples lie on the surface as closely as sky does.
+    fine: bool,
+    score: f64,
+}
+
+impl Candidate {
+    /// What a fit explains. To tell a sample that counts as a departure from
+    /// the surface, not as a place in the samples' whole range, saves the
+    /// logarithm of range over scatter. Many samples on a rough surface may
+    /// weigh as much as fewer on a finer one. Surfaces as fine as sky stand
+    /// above all others; among them the scatter tells more than the count.
+    fn new(grid: &Grid, noise: f64, fitted: Fitted<Polynomial>) -> Self {
+        let samples = grid.samples.iter().flatten();
+        let mut values: Vec<f64> = samples.map(|sample| sample.value).collect();
+        values.sort_unstable_by(f64::total_cmp);
+        let quantile = |q: f64| values[(q * (values.len() - 1) as f64) as usize];
+        let range = quantile(0.98) - quantile(0.02);
+        let count = fitted.kept.iter().filter(|kept| **kept).count() as f64;
+        let scatter = fitted.scatter.max(1e-9 * range).max(f64::MIN_POSITIVE);
+        let saved = libm::log(1.0 + range / scatter);
+        let limit = (FINE * noise).max(2.0 * floor(grid, noise));
+        let fine = fitted.scatter <= limit && count >= FINE_SHARE * values.len() as f64;
+        Self {
+            fitted,
+            fine,
+            score: count * saved * if fine { saved } else { 1.0 },
+        }
+    }
+
+    /// Whether this one is to be taken, where `worth` says how much more it
+    /// has to explain.
+    fn beats(&self, other: &Self, worth: f64) -> bool {
+        match (self.fine, other.fine) {
+            (true, false) => true,
+            (false, true) => false,
+            _ => self.score > worth * other.score,
+        }
+    }
+}
+
 /// Fits a polynomial; None where the samples do not settle one of this degree.
 pub(super) fn polynomial(grid: &Grid, noise: f64, degree: usize) -> Option<Fitted<Polynomial>> {
     let best = ladder(grid, noise, degree).pop()?;
-    best.map(|(found, _)| found)
+    best.map(|candidate| candidate.fitted)
 }
 
-/// The best fit of each degree from 1 up to `highest`, and what it explains.
-fn ladder(grid: &Grid, noise: f64, highest: usize) -> Vec<Option<(Fitted<Polynomial>, f64)>> {
-    let mut ladder: Vec<Option<(Fitted<Polynomial>, f64)>> = Vec::new();
+/// The best fit of each degree from 1 up to `highest`.
+fn ladder(grid: &Grid, noise: f64, highest: usize) -> Vec<Option<Candidate>> {
+    let mut ladder: Vec<Option<Candidate>> = Vec::new();
     for degree in 1..=highest {
         // What is sky to a stiffer surface makes one more start.
         let below = ladder.last().and_then(Option::as_ref);
-        let stiffer = below
-            .and_then(|(found, _)| Polynomial::fit(grid.size, degree, &points(grid, &found.kept)));
+        let stiffer = below.and_then(|below| {
+            Polynomial::fit(grid.size, degree, &points(grid, &below.fitted.kept))
+        });
         let starts: Vec<Option<f64>> = STARTS.iter().copied().map(Some).chain([None]).collect();
         let found: Vec<_> = starts
             .par_iter()
@@ -99,13 +150,12 @@ fn ladder(grid: &Grid, noise: f64, highest: usize) -> Vec<Option<(Fitted<Polynom
                     Some(share) => low_surface(grid, noise, degree, *share),
                     None => stiffer.clone(),
                 };
-                let found = settle(grid, noise, start?)?;
-                let score = explained(grid, &found);
-                Some((found, score))
+                let fitted = settle(grid, noise, start?)?;
+                Some(Candidate::new(grid, noise, fitted))
             })
             .collect();
         let found = found.into_iter().flatten();
-        ladder.push(found.reduce(|best, next| if next.1 > best.1 { next } else { best }));
+        ladder.push(found.reduce(|best, next| if next.beats(&best, 1.0) { next } else { best }));
     }
     ladder
 }
@@ -135,32 +185,12 @@ fn settle(grid: &Grid, noise: f64, start: Polynomial) -> Option<Fitted<Polynomia
     })
 }
 
-/// How much a fit explains. To tell a sample that counts as a departure from
-/// the surface, not as a place in the samples' whole range, saves the logarithm
-/// of range over scatter. Its square, summed over the samples, lets many on a
-/// rough surface weigh as much as a few on a fine one, and leans to the fine
-/// one: sky is finer than nebula.
-fn explained(grid: &Grid, found: &Fitted<Polynomial>) -> f64 {
-    let samples = grid.samples.iter().flatten();
-    let mut values: Vec<f64> = samples.map(|sample| sample.value).collect();
-    values.sort_unstable_by(f64::total_cmp);
-    let quantile = |q: f64| values[(q * (values.len() - 1) as f64) as usize];
-    let range = quantile(0.98) - quantile(0.02);
-    let count = found.kept.iter().filter(|kept| **kept).count() as f64;
-    let finest = 1e-9 * range;
-    let saved = libm::log(1.0 + range / found.scatter.max(finest).max(f64::MIN_POSITIVE));
-    count * saved * saved
-}
-
 /// Fits a spline to what a polynomial leaves. The spline gives way step by
 /// step, so that it has no time to climb the nebula.
 pub(super) fn spline(grid: &Grid, noise: f64, smooth: f64) -> Option<Fitted<Bent>> {
-    let mut base: Option<(Fitted<Polynomial>, f64)> = None;
+    let mut base: Option<Candidate> = None;
     for found in ladder(grid, noise, DEGREE_MAX).into_iter().flatten() {
-        if base
-            .as_ref()
-            .is_none_or(|(_, score)| found.1 > WORTH * score)
-        {
+        if base.as_ref().is_none_or(|base| found.beats(base, WORTH)) {
             base = Some(found);
         }
     }
@@ -168,7 +198,7 @@ pub(super) fn spline(grid: &Grid, noise: f64, smooth: f64) -> Option<Fitted<Bent
         surface: base,
         mut kept,
         ..
-    } = base?.0;
+    } = base?.fitted;
     let rest = residuals(grid, |x, y| base.at(x, y));
     let long = grid.size.width.max(grid.size.height) as f64;
     let area = grid.size.width as f64 / long * (grid.size.height as f64 / long);

@@ -151,6 +151,61 @@ mod tests {
         }
     }
 
+    /// From NumPy: `linalg.lstsq` on `chebval` columns, rows times the root of
+    /// the weight.
+    #[test]
+    fn agrees_with_an_independent_solver() {
+        let size = Size {
+            width: 100,
+            height: 80,
+        };
+        let points: Vec<Point> = (0..14)
+            .map(|i| Point {
+                x: f64::from(3 + (i * 37) % 95),
+                y: f64::from(2 + (i * 53) % 77),
+                value: 10.0 + f64::from((i * 29) % 17) - 0.5 * f64::from(i),
+                weight: f64::from(1 + i % 3),
+            })
+            .collect();
+        let places = [(0.0, 0.0), (99.0, 79.0), (50.0, 40.0), (12.5, 70.25)];
+        let cases = [
+            (
+                1,
+                [
+                    13.202_019_804_026_389,
+                    17.201_678_147_901_433,
+                    15.224_260_265_389_164,
+                    15.026_383_018_371_364,
+                ],
+            ),
+            (
+                2,
+                [
+                    3.815_553_901_032_372,
+                    7.437_732_179_989_331,
+                    20.630_500_843_714_94,
+                    10.112_367_965_686_397,
+                ],
+            ),
+            (
+                3,
+                [
+                    11.771_560_250_920_1,
+                    1.796_413_666_809_875,
+                    18.637_304_414_405_794,
+                    9.687_203_080_233_344,
+                ],
+            ),
+        ];
+        for (degree, wanted) in cases {
+            let found = Polynomial::fit(size, degree, &points).unwrap();
+            for ((x, y), wanted) in places.into_iter().zip(wanted) {
+                let value = found.at(x, y);
+                assert!((value - wanted).abs() < 1e-8, "{degree} {x} {y}: {value}");
+            }
+        }
+    }
+
     #[test]
     fn points_on_a_line_settle_nothing() {
         let size = Size {

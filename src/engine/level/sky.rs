@@ -14,6 +14,12 @@ use crate::engine::frame::{Rows, RowsError, Size};
 /// With a smaller share of sky among the samples the model says so.
 const SHARE_LOW: f64 = 0.15;
 
+/// Farther from any sky than this share of the longer side is far,
+const FAR: f64 = 0.25;
+
+/// and the model says so where more of the field is far.
+const FAR_SHARE: f64 = 0.1;
+
 /// Rows that are worked on together.
 const PIECE_ROWS: usize = 16;
 
@@ -59,6 +65,15 @@ pub enum Notice {
     )]
     LittleSky {
         /// Sky among the samples, 0..1.
+        share: f64,
+    },
+    /// Much of the field lies far from any sky: the model is a guess there.
+    #[error(
+        "{:.0} % of the field lies far from any sky, where the model is a guess; the lower the degree the safer",
+        100.0 * share
+    )]
+    Far {
+        /// Share of the samples' places, 0..1.
         share: f64,
     },
     /// What counts as sky does not lie on the model.
@@ -143,6 +158,10 @@ impl SkyModel {
         }
         if share < SHARE_LOW {
             notices.push(Notice::LittleSky { share });
+        }
+        let far = far(grid, &kept);
+        if far > FAR_SHARE {
+            notices.push(Notice::Far { share: far });
         }
         if scatter > noise && scatter > 1e-5 * largest && noise > 0.0 {
             notices.push(Notice::Uneven {
@@ -230,6 +249,27 @@ fn take(values: &mut [f32], first: usize, c: &[f64; 4], scale: f64, shift: f64) 
         let t = f64::from(index) * scale + shift;
         *value = (f64::from(*value) - horner(c, t)) as f32;
     }
+}
+
+/// The share of the boxes that lie far from any sample that counts.
+fn far(grid: &Grid, kept: &[bool]) -> f64 {
+    let Size { width, height } = grid.size;
+    let reach = FAR * width.max(height) as f64;
+    // Boxes by their middles: those without a sample have no position.
+    let middle = |index: usize| {
+        let x = (index % grid.across) as f64 + 0.5;
+        let y = (index / grid.across) as f64 + 0.5;
+        (
+            x * width as f64 / grid.across as f64,
+            y * height as f64 / grid.down as f64,
+        )
+    };
+    let sky: Vec<_> = (0..kept.len()).filter(|i| kept[*i]).map(middle).collect();
+    let far = (0..kept.len()).map(middle).filter(|(x, y)| {
+        !sky.iter()
+            .any(|(p, q)| (x - p) * (x - p) + (y - q) * (y - q) <= reach * reach)
+    });
+    far.count() as f64 / kept.len().max(1) as f64
 }
 
 /// Lowest and highest value on a mesh of places over the field.

@@ -178,3 +178,140 @@ fn cubic([p0, p1, p2, p3]: [f64; 4]) -> [f64; 4] {
         0.5 * (p3 - p0) + 1.5 * (p1 - p2),
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SIZE: Size = Size {
+        width: 100,
+        height: 80,
+    };
+
+    fn points() -> Vec<Point> {
+        (0..14)
+            .map(|i| Point {
+                x: f64::from(3 + (i * 37) % 95),
+                y: f64::from(2 + (i * 53) % 77),
+                value: 10.0 + f64::from((i * 29) % 17) - 0.5 * f64::from(i),
+                weight: f64::from(1 + i % 3),
+            })
+            .collect()
+    }
+
+    /// From SciPy 1.x: `RBFInterpolator`, thin_plate_spline, degree 1, with
+    /// smoothing 8 pi lambda / weight on coordinates over the longer side.
+    #[test]
+    fn agrees_with_an_independent_solver() {
+        let places = [(0.0, 0.0), (99.0, 79.0), (50.0, 40.0), (12.5, 70.25)];
+        let cases = [
+            (
+                0.0,
+                [
+                    9.773_777_132_080_054,
+                    -2.700_185_430_521_093,
+                    18.770_183_879_051_356,
+                    9.268_748_719_022_108,
+                ],
+            ),
+            (
+                1e-3,
+                [
+                    9.801_369_271_111_582,
+                    0.481_192_548_661_739_1,
+                    18.963_522_675_482_87,
+                    9.493_438_280_598_64,
+                ],
+            ),
+            (
+                1.0,
+                [
+                    13.016_475_361_331_224,
+                    16.948_741_987_925_505,
+                    15.368_994_793_569_955,
+                    14.892_198_181_022_893,
+                ],
+            ),
+        ];
+        for (lambda, wanted) in cases {
+            let spline = Spline::fit(SIZE, lambda, &points()).unwrap();
+            for ((x, y), wanted) in places.into_iter().zip(wanted) {
+                let found = spline.at(x, y);
+                assert!((found - wanted).abs() < 1e-9, "{lambda} {x} {y}: {found}");
+            }
+        }
+    }
+
+    #[test]
+    fn points_on_a_line_settle_nothing() {
+        let mut points = points();
+        for point in &mut points {
+            point.y = point.x;
+        }
+        assert_eq!(Spline::fit(SIZE, 0.1, &points), None);
+    }
+
+    /// Waves one `smooth` long pass by half in the middle of a field.
+    #[test]
+    fn a_wave_as_long_as_smooth_passes_by_half() {
+        let size = Size {
+            width: 900,
+            height: 900,
+        };
+        let mut points = Vec::new();
+        for j in 0..24 {
+            for i in 0..24 {
+                let (x, y) = (18.0 + 37.5 * f64::from(i), 18.0 + 37.5 * f64::from(j));
+                points.push(Point {
+                    x,
+                    y,
+                    value: libm::cos(std::f64::consts::TAU * (x - 449.5) / 225.0),
+                    weight: 1.0,
+                });
+            }
+        }
+        let spline = Spline::fit(size, lambda(0.25, 576.0), &points).unwrap();
+        let crest = spline.at(449.5, 449.5);
+        let trough = spline.at(449.5 + 112.5, 449.5);
+        let passed = (crest - trough) / 2.0;
+        assert!((passed - 0.5).abs() < 0.03, "{passed}");
+    }
+
+    /// Cubic convolution is exact where a surface is quadratic.
+    #[test]
+    fn a_mesh_keeps_quadratic_surfaces() {
+        let size = Size {
+            width: 700,
+            height: 300,
+        };
+        let surface = |x: f64, y: f64| 3.0 + 0.1 * x - 0.02 * y + 1e-3 * x * x - 2e-3 * x * y;
+        let mesh = Mesh::new(size, surface);
+        assert_eq!(mesh.step, 6);
+        for (x, y) in [(0.0, 0.0), (699.0, 299.0), (1.5, 298.5), (350.25, 7.0)] {
+            let found = mesh.at(x, y);
+            assert!((found - surface(x, y)).abs() < 1e-9, "{x} {y} {found}");
+        }
+    }
+
+    /// A glow of 50 with the shortest waves that a spline lets through.
+    #[test]
+    fn a_mesh_errs_by_less_than_a_fiftieth_of_the_noise() {
+        let size = Size {
+            width: 1500,
+            height: 1000,
+        };
+        let surface = |x: f64, y: f64| {
+            let wave = std::f64::consts::TAU / (0.15 * 1500.0);
+            25.0 * libm::sin(wave * (0.8 * x + 0.6 * y))
+        };
+        let mesh = Mesh::new(size, surface);
+        let mut worst = 0.0f64;
+        for y in (0..1000).step_by(7) {
+            for x in (0..1500).step_by(5) {
+                let (x, y) = (f64::from(x), f64::from(y));
+                worst = worst.max((mesh.at(x, y) - surface(x, y)).abs());
+            }
+        }
+        assert!(worst < 0.02, "{worst}");
+    }
+}
