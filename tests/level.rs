@@ -174,11 +174,10 @@ fn a_nebula_over_two_fifths_of_the_field_does_not_pull() {
     }
 }
 
-#[test]
-fn the_lantern_shell_keeps_its_light() {
+fn lantern(filter: Filter) -> (Spec, Vec<f32>, Plane) {
     let (width, height) = (960, 640);
     let scene = Scene::new(width, height, 20);
-    let mut spec = Spec::new(width, height, Filter::Ha);
+    let mut spec = Spec::new(width, height, filter);
     spec.gradient = [14.0, -9.0, 3.0, 4.0, -3.0];
     let gas_only = Parts {
         gas: true,
@@ -186,29 +185,49 @@ fn the_lantern_shell_keeps_its_light() {
         noise: false,
         saturation: false,
     };
-    let seen = render(&scene, &spec);
     let gas = render(&scene, &spec.with_parts(gas_only));
+    let seen = Array2::from_shape_vec((height, width), render(&scene, &spec)).unwrap();
+    (spec, gas, Plane::new(seen))
+}
+
+/// Oxygen is brighter than the noise over 70 % of the field.
+#[test]
+fn the_lantern_shell_keeps_its_light() {
+    let (spec, gas, plane) = lantern(Filter::Oiii);
+    let Size { width, height } = plane.size();
     let noise = spec.variance(spec.sky).sqrt();
-    let plane = Plane::new(Array2::from_shape_vec((height, width), seen).unwrap());
-    let sky = make(&plane, &degree(2)).unwrap();
-    let (mut lost, mut light, mut low, mut high) = (0.0, 0.0, 0.0f64, 0.0f64);
-    let mut offsets = Vec::new();
-    for y in (0..height).step_by(8) {
-        for x in (0..width).step_by(8) {
-            let truth = spec.sky_at(x, y);
-            let departure = sky.at(x as f64, y as f64) - truth;
-            lost += departure;
-            light += f64::from(gas[y * width + x]) - truth;
-            offsets.push(departure);
+    for level in [degree(2), smooth(0.5)] {
+        let sky = make(&plane, &level).unwrap();
+        let (mut lost, mut light, mut bright) = (0.0, 0.0, 0);
+        let mut offsets = Vec::new();
+        for y in (0..height).step_by(8) {
+            for x in (0..width).step_by(8) {
+                let truth = spec.sky_at(x, y);
+                let departure = sky.at(x as f64, y as f64) - truth;
+                let here = f64::from(gas[y * width + x]) - truth;
+                lost += departure;
+                light += here;
+                bright += usize::from(here > noise);
+                offsets.push(departure / noise);
+            }
         }
+        assert!(bright * 10 > 6 * offsets.len(), "{bright}");
+        let mean = offsets.iter().sum::<f64>() / offsets.len() as f64;
+        let worst = offsets
+            .iter()
+            .fold(0.0, |w, o| f64::max(w, (o - mean).abs()));
+        assert!(worst < 0.5, "{worst}");
+        assert!((lost / light).abs() < 0.02, "{}", lost / light);
     }
-    let mean = offsets.iter().sum::<f64>() / offsets.len() as f64;
-    for offset in offsets {
-        low = low.min((offset - mean) / noise);
-        high = high.max((offset - mean) / noise);
-    }
-    assert!(low > -0.5 && high < 0.5, "{low} {high}");
-    assert!((lost / light).abs() < 0.02, "{}", lost / light);
+}
+
+/// Hydrogen glows everywhere: 1 % of the field is darker than half the noise.
+#[test]
+fn a_lantern_shell_that_fills_the_field_is_told() {
+    let (_, _, plane) = lantern(Filter::Ha);
+    let sky = make(&plane, &degree(2)).unwrap();
+    let words: Vec<_> = sky.notices.iter().map(Notice::to_string).collect();
+    assert!(words[0].contains("no sky to speak of"), "{words:?}");
 }
 
 #[test]
@@ -352,7 +371,8 @@ fn zero_takes_the_level_too() {
         out.values().iter().map(|v| f64::from(*v)).sum::<f64>() / 120_000.0
     };
     let level = kept.sky_level;
-    assert!((level - (SKY + 15.0 * NOISE)).abs() < 0.5, "{level}");
+    // Samples are 6 units apart.
+    assert!((level - (SKY + 15.0 * NOISE)).abs() < 4.0, "{level}");
     assert!((mean(kept) - level).abs() < 0.2);
     assert!(mean(gone).abs() < 0.2);
 }
@@ -393,7 +413,7 @@ fn a_spline_follows_a_bumpy_glow_better_than_polynomials() {
     let cubic = worst(&degree(3));
     let spline = worst(&smooth(0.12));
     assert!(cubic > 10.0, "{cubic}");
-    assert!(spline < 1.5, "{spline}");
+    assert!(spline < cubic / 4.0, "{spline} {cubic}");
 }
 
 #[test]

@@ -361,3 +361,76 @@ fn classify(grid: &Grid, noise: f64, residuals: &[f64]) -> (Vec<bool>, f64) {
     }
     (kept, scatter)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::samples::Sample;
+    use super::*;
+    use crate::engine::frame::Size;
+
+    /// 20 by 10 boxes of 10 px with what `value` says of column and row.
+    fn grid(value: impl Fn(usize, usize) -> Option<f64>) -> Grid {
+        let samples = (0..200).map(|index| {
+            let (column, row) = (index % 20, index / 20);
+            value(column, row).map(|value| Sample {
+                x: 10.0 * column as f64 + 4.5,
+                y: 10.0 * row as f64 + 4.5,
+                value,
+                pixels: 100,
+                noise: 1.0,
+            })
+        });
+        Grid {
+            size: Size {
+                width: 200,
+                height: 100,
+            },
+            across: 20,
+            down: 10,
+            samples: samples.collect(),
+        }
+    }
+
+    #[test]
+    fn a_bright_block_goes_with_its_wings() {
+        // Scatter is the floor: 1.2533 / 10 of the noise.
+        let block = |column: usize, row: usize| match (column, row) {
+            (5..=7, 3..=5) => 50.0,
+            (8, 4) => 0.3,
+            (15, 4) => 0.3,
+            _ => 0.0,
+        };
+        let grid = grid(|column, row| Some(block(column, row)));
+        let residuals = residuals(&grid, |_, _| 0.0);
+        let (kept, scatter) = classify(&grid, 1.0, &residuals);
+        assert!((scatter - 0.125_331_413_731_55).abs() < 1e-12);
+        for index in 0..200 {
+            let (column, row) = (index % 20, index / 20);
+            // Two boxes around the block; a lone 2.4 scatters is sky.
+            let wings = (3..=9).contains(&column) && (1..=7).contains(&row);
+            assert_eq!(kept[index], !wings, "{column} {row}");
+        }
+    }
+
+    #[test]
+    fn a_plane_under_a_bright_half_is_found() {
+        let grid = grid(|column, row| {
+            let plane = 7.0 + 0.5 * column as f64 - 0.25 * row as f64;
+            match (column, row) {
+                (0, 0) => None,
+                (9..20, _) => Some(plane + 100.0 + 3.0 * (column * row % 7) as f64),
+                _ => Some(plane),
+            }
+        });
+        let found = polynomial(&grid, 0.01, 1).unwrap();
+        assert!((found.surface.at(104.5, 44.5) - 11.0).abs() < 1e-6);
+        assert!(!found.kept[0] && found.kept[1] && !found.kept[10]);
+    }
+
+    #[test]
+    fn few_samples_settle_nothing() {
+        let grid = grid(|column, row| (column < 2 && row < 4).then_some(1.0));
+        assert!(polynomial(&grid, 0.1, 1).is_none());
+        assert!(spline(&grid, 0.1, 0.5).is_none());
+    }
+}

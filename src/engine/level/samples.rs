@@ -43,7 +43,7 @@ pub(super) struct Sample {
     /// Pixels that the level comes from.
     pub pixels: usize,
     /// Sigma of one pixel.
-    noise: f64,
+    pub noise: f64,
 }
 
 /// All boxes of a picture, row by row.

@@ -20,6 +20,12 @@ const FAR: f64 = 0.25;
 /// and the model says so where more of the field is far.
 const FAR_SHARE: f64 = 0.1;
 
+/// The ends of 32-bit floats.
+const LOWEST: f64 = f32::MIN as f64;
+
+/// See [`LOWEST`].
+const HIGHEST: f64 = f32::MAX as f64;
+
 /// Rows that are worked on together.
 const PIECE_ROWS: usize = 16;
 
@@ -148,7 +154,7 @@ impl SkyModel {
             .map(|sample| surface.at(sample.x, sample.y))
             .collect();
         levels.sort_unstable_by(f64::total_cmp);
-        let sky_level = levels.get(levels.len() / 2).copied().unwrap_or(0.0);
+        let sky_level = median(&levels);
         let (low, high) = range(&surface, grid.size);
         let share = levels.len() as f64 / with_value.max(1) as f64;
         let largest = low.abs().max(high.abs());
@@ -247,7 +253,19 @@ fn take(values: &mut [f32], first: usize, c: &[f64; 4], scale: f64, shift: f64) 
     let first = first as i32;
     for (index, value) in (first..).zip(values) {
         let t = f64::from(index) * scale + shift;
-        *value = (f64::from(*value) - horner(c, t)) as f32;
+        let left = f64::from(*value) - horner(c, t);
+        // No value may become infinite.
+        *value = left.clamp(LOWEST, HIGHEST) as f32;
+    }
+}
+
+/// The median of values in rising order; 0 where there are none.
+fn median(sorted: &[f64]) -> f64 {
+    let half = sorted.len() / 2;
+    match sorted {
+        [] => 0.0,
+        _ if sorted.len() % 2 == 1 => sorted[half],
+        _ => (sorted[half - 1] + sorted[half]) / 2.0,
     }
 }
 
@@ -323,5 +341,42 @@ impl Rows for Leveled {
         self.rows.read(first_row, out)?;
         self.model.subtract(first_row, self.size().width, out);
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_name_what_was_asked_for_and_what_was_made() {
+        let notice = Notice::Simpler {
+            asked: Kind::Spline { smooth: 0.25 },
+            used: Kind::Polynomial { degree: 2 },
+        };
+        let words = notice.to_string();
+        assert!(words.contains("spline, smooth 0.25"), "{words}");
+        assert!(words.contains("polynomial of degree 2"), "{words}");
+        let words = Notice::LittleSky { share: 0.07 }.to_string();
+        assert!(words.contains("no sky to speak of: 7 %"), "{words}");
+    }
+
+    /// 2 - (1 + t + t^2) for t = 0, 0.5, 1, by hand.
+    #[test]
+    fn the_model_is_taken_pixel_by_pixel() {
+        let mut values = [2.0, 2.0, 2.0, f32::NAN];
+        take(&mut values, 4, &[1.0, 1.0, 1.0, 0.0], 0.5, -2.0);
+        assert_eq!(values[..3], [1.0, 0.25, -1.0]);
+        assert!(values[3].is_nan());
+        let mut values = [f32::MAX, f32::MIN];
+        take(&mut values, 0, &[-1e38, 2e38, 0.0, 0.0], 1.0, 0.0);
+        assert_eq!(values, [f32::MAX, f32::MIN]);
+    }
+
+    #[test]
+    fn medians() {
+        assert_eq!(median(&[]), 0.0);
+        assert_eq!(median(&[1.0, 2.0, 9.0]), 2.0);
+        assert_eq!(median(&[1.0, 2.0, 4.0, 9.0]), 3.0);
     }
 }
