@@ -15,6 +15,9 @@ use super::spline::{Spline, lambda};
 /// Shares of the samples that lie below the surface at the start.
 const STARTS: [f64; 4] = [0.5, 0.3, 0.15, 0.06];
 
+/// Parts of the picture that make one more start each.
+const PARTS: usize = 5;
+
 /// A sample so many scatters above the surface is no sky.
 const HIGH: f64 = 3.0;
 
@@ -142,13 +145,14 @@ fn ladder(grid: &Grid, noise: f64, highest: usize) -> Vec<Option<Candidate>> {
         let stiffer = below.and_then(|below| {
             Polynomial::fit(grid.size, degree, &points(grid, &below.fitted.kept))
         });
-        let starts: Vec<Option<f64>> = STARTS.iter().copied().map(Some).chain([None]).collect();
-        let found: Vec<_> = starts
-            .par_iter()
+        let parts = if degree == 1 { PARTS } else { 0 };
+        let found: Vec<_> = (0..STARTS.len() + 1 + parts)
+            .into_par_iter()
             .map(|start| {
-                let start = match start {
-                    Some(share) => low_surface(grid, noise, degree, *share),
-                    None => stiffer.clone(),
+                let start = match (STARTS.get(start), start - STARTS.len().min(start)) {
+                    (Some(share), _) => low_surface(grid, noise, degree, *share),
+                    (None, 0) => stiffer.clone(),
+                    (None, part) => part_surface(grid, degree, part - 1),
                 };
                 let fitted = settle(grid, noise, start?)?;
                 Some(Candidate::new(grid, noise, fitted))
@@ -307,6 +311,24 @@ fn low_surface(grid: &Grid, noise: f64, degree: usize, start: f64) -> Option<Pol
         surface = Polynomial::fit(grid.size, degree, &points)?;
     }
     Some(surface)
+}
+
+/// The polynomial through the samples of one part of the picture: the left,
+/// right, upper or lower third, or the rim.
+fn part_surface(grid: &Grid, degree: usize, part: usize) -> Option<Polynomial> {
+    let within = |index: usize| {
+        let (column, row) = (index % grid.across, index / grid.across);
+        let (right, below) = (grid.across - 1 - column, grid.down - 1 - row);
+        match part {
+            0 => 3 * column < grid.across,
+            1 => 3 * right < grid.across,
+            2 => 3 * row < grid.down,
+            3 => 3 * below < grid.down,
+            _ => column.min(right).min(row).min(below) < 2,
+        }
+    };
+    let kept: Vec<bool> = (0..grid.samples.len()).map(within).collect();
+    Polynomial::fit(grid.size, degree, &points(grid, &kept))
 }
 
 /// The least scatter to believe in: what the noise gives to the level of a box,
