@@ -2,9 +2,11 @@
 
 use std::collections::BTreeSet;
 
+use super::level::{SMOOTH_MAX, SMOOTH_MIN};
 use super::text::nearest_hint;
 use super::{
-    Align, AlignMethod, Channel, ColorValue, Luminance, Recipe, Rendition, Shape, Stretch, VERSION,
+    Align, AlignMethod, Channel, ColorValue, KeepOut, Level, Luminance, Recipe, Rendition, Shape,
+    Stretch, VERSION,
 };
 use crate::engine::lines;
 use crate::engine::mix::assign::natural_color;
@@ -154,14 +156,8 @@ fn channel(channel: &Channel) -> Checked {
     if let Some(align) = &channel.align {
         self::align(align)?;
     }
-    if let Some(level) = &channel.level
-        && !(1..=3).contains(&level.degree)
-    {
-        let what = format!(
-            "`level.degree = {}` is no degree of a sky model",
-            level.degree
-        );
-        return fail(what, "write 1, 2 or 3");
+    if let Some(level) = &channel.level {
+        self::level(level)?;
     }
     stretch(&channel.stretch)
 }
@@ -187,6 +183,71 @@ fn align(align: &Align) -> Checked {
             "take the matrix out, or write `method = \"given\"`",
         ),
         (_, None) => Ok(()),
+    }
+}
+
+fn level(level: &Level) -> Checked {
+    match (level.degree, level.smooth) {
+        (None, None) => {
+            return fail(
+                "`level` has neither `degree` nor `smooth`",
+                "write `degree = 1`, or `smooth = 0.5` for a glow that no polynomial follows",
+            );
+        }
+        (Some(_), Some(_)) => {
+            return fail(
+                "`level.degree` and `level.smooth` are both there",
+                "keep one: a polynomial, or a spline",
+            );
+        }
+        (Some(degree), None) if !(1..=3).contains(&degree) => {
+            return fail(
+                format!("`level.degree = {degree}` is no degree of a sky model"),
+                "write 1, 2 or 3",
+            );
+        }
+        (None, Some(smooth)) if !(SMOOTH_MIN..=SMOOTH_MAX).contains(&smooth) => {
+            return fail(
+                format!("`level.smooth = {smooth}` is out of range"),
+                format!(
+                    "it runs from {SMOOTH_MIN} (follows short waves) to {SMOOTH_MAX} (long ones only)"
+                ),
+            );
+        }
+        _ => {}
+    }
+    level.keep_out.iter().try_for_each(keep_out)
+}
+
+fn keep_out(part: &KeepOut) -> Checked {
+    match part {
+        KeepOut::Circle([x, y, radius]) => {
+            for value in [x, y, radius] {
+                finite("level.keep_out.circle", *value)?;
+            }
+            if *radius <= 0.0 {
+                return fail(
+                    format!("the circle [{x}, {y}, {radius}] of `level.keep_out` has no radius"),
+                    "write x, y and a radius above 0, in pixels of the reference",
+                );
+            }
+            Ok(())
+        }
+        KeepOut::Polygon(corners) => {
+            if corners.len() < 3 {
+                return fail(
+                    format!(
+                        "a polygon of `level.keep_out` has {} corners",
+                        corners.len()
+                    ),
+                    "give it at least 3 points [x, y], in pixels of the reference",
+                );
+            }
+            corners
+                .iter()
+                .flatten()
+                .try_for_each(|value| finite("level.keep_out.polygon", *value))
+        }
     }
 }
 
@@ -373,4 +434,94 @@ fn luminance(luminance: &Luminance, recipe: &Recipe) -> Checked {
         );
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::engine::recipe::text::{parse, write};
+    use crate::engine::recipe::{KeepOut, Level};
+
+    fn with_level(level: &str) -> String {
+        format!(
+            r##"
+recipe = 1
+[[channel]]
+id = "ha"
+file = "lantern-ha.fits"
+line = "Ha"
+stretch = {{ black = 0, white = 1 }}
+[channel.level]
+{level}
+[[rendition]]
+id = "mapped"
+colors = {{ ha = "#e0603a" }}
+"##
+        )
+    }
+
+    #[test]
+    fn a_sky_model_reads_and_writes_without_change() {
+        let full = "smooth = 0.3\nzero = true\n\
+            keep_out = [{ circle = [10, 20.5, 3] }, { polygon = [[0, 0], [9, 0], [4, 7.5]] }]";
+        let recipe = parse(&with_level(full), "test").expect("sound");
+        let wanted = Level {
+            degree: None,
+            smooth: Some(0.3),
+            zero: true,
+            keep_out: vec![
+                KeepOut::Circle([10.0, 20.5, 3.0]),
+                KeepOut::Polygon(vec![[0.0, 0.0], [9.0, 0.0], [4.0, 7.5]]),
+            ],
+        };
+        assert_eq!(recipe.channels[0].level, Some(wanted));
+        let again = parse(&write(&recipe).expect("writes"), "again").expect("sound");
+        assert_eq!(again, recipe);
+        let plain = parse(&with_level("degree = 2"), "test").expect("sound");
+        let text = write(&plain).expect("writes");
+        assert!(text.contains("degree = 2") && !text.contains("zero") && !text.contains("keep"));
+    }
+
+    #[test]
+    fn mistakes_in_a_sky_model_have_words_and_hints() {
+        let cases = [
+            ("zero = true", "neither", "degree = 1"),
+            ("degree = 1\nsmooth = 0.5", "both", "keep one"),
+            ("degree = 0", "degree = 0", "1, 2 or 3"),
+            ("degree = 4", "degree = 4", "1, 2 or 3"),
+            ("smooth = 0.0", "smooth = 0", "0.1"),
+            ("smooth = 1.5", "smooth = 1.5", "0.1"),
+            ("smooth = nan", "smooth = NaN", "0.1"),
+            (
+                "degree = 1\nkeep_out = [{ circle = [1, 2, 0] }]",
+                "[1, 2, 0]",
+                "above 0",
+            ),
+            (
+                "degree = 1\nkeep_out = [{ circle = [1, inf, 4] }]",
+                "circle",
+                "finite",
+            ),
+            (
+                "degree = 1\nkeep_out = [{ polygon = [[1, 2], [3, 4]] }]",
+                "2 corners",
+                "at least 3",
+            ),
+            (
+                "degree = 1\nkeep_out = [{ polygon = [[1, 2], [3, nan], [3, 5]] }]",
+                "polygon",
+                "finite",
+            ),
+            (
+                "degree = 1\nkeep_out = [{ polygn = [[1, 2]] }]",
+                "`polygn`",
+                "`polygon`",
+            ),
+            ("degre = 1", "`degre`", "`degree`"),
+        ];
+        for (level, what, hint) in cases {
+            let error = parse(&with_level(level), "test").expect_err(level);
+            assert!(error.what.contains(what), "{level}: {error}");
+            assert!(error.hint.contains(hint), "{level}: {}", error.hint);
+        }
+    }
 }

@@ -8,9 +8,13 @@ pub mod check;
 
 pub mod color_value;
 
+pub mod level;
+
 pub mod text;
 
 pub use color_value::ColorValue;
+
+pub use level::{KeepOut, Level};
 
 use std::collections::BTreeMap;
 
@@ -123,14 +127,6 @@ pub enum AlignMethod {
     Wcs,
     /// The matrix in the recipe.
     Given,
-}
-
-/// How the sky glow is taken out.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Level {
-    /// Total degree of the polynomial sky model, 1 to 3.
-    pub degree: u8,
 }
 
 /// From file units to a tone (0..1, display-referred in sRGB's encoding).
