@@ -1,7 +1,7 @@
 //! World coordinates of a grid: the linear part, as headers give it.
 
 use super::frame::Size;
-use super::header::Header;
+use super::header::{Header, Value};
 use super::num::exact;
 
 /// The linear world coordinates of a FITS header (Greisen & Calabretta 2002,
@@ -125,10 +125,32 @@ impl Wcs {
     }
 }
 
+/// The header of a grid whose first pixel is another one, (x, y): the reference
+/// pixel moves, the rest stays.
+pub fn moved(grid: &Header, [x, y]: [usize; 2]) -> Header {
+    let mut grid = grid.clone();
+    for card in grid.cards.iter_mut().chain(&mut grid.inherited) {
+        let offset = match card.keyword.as_str() {
+            "CRPIX1" => x,
+            "CRPIX2" => y,
+            _ => continue,
+        };
+        let value = match &card.value {
+            Some(Value::Integer(value)) => Some(*value as f64),
+            Some(Value::Real(value)) => Some(*value),
+            _ => None,
+        };
+        if let Some(value) = value.filter(|_| offset != 0) {
+            card.value = Some(Value::Real(value - offset as f64));
+        }
+    }
+    grid
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::header::{Card, Value};
+    use crate::engine::header::Card;
 
     fn header(cards: &[(&str, f64)]) -> Header {
         let text = |keyword: &str, value: &str| Card {

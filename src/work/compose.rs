@@ -7,13 +7,15 @@ use rayon::prelude::*;
 
 use super::describe;
 use super::inputs::{self, Input};
+use super::prepare::{Prepared, prepare};
 use super::{Control, Error};
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source, Watch};
-use crate::engine::frame::{CodedBand, Depth};
+use crate::engine::frame::{CodedBand, Depth, Size};
 use crate::engine::header::Header;
 use crate::engine::measure::{Sampler, Survey};
-use crate::engine::recipe::{Recipe, Rendition};
+use crate::engine::recipe::{Channel, Recipe, Rendition};
+use crate::engine::wcs::moved;
 use crate::io::record::{self, Record, tags};
 use crate::io::write::{self, Format, Options, Tags, Target, Writer};
 
@@ -89,39 +91,46 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let depth = request.depth.unwrap_or_else(|| usual_depth(format));
     let composition = Composition::new(recipe, rendition, request.space, depth)?;
     let needed: Vec<usize> = composition.channels().collect();
-    // The reference lends its grid even where its light takes no part.
-    let opened: Vec<usize> = (0..recipe.channels.len())
-        .filter(|index| {
-            let id = &recipe.channels[*index].id;
-            needed.contains(index) || recipe.reference().is_some_and(|r| r.id == *id)
-        })
-        .collect();
-    let mut inputs = inputs::open(recipe, &opened, |channel| {
-        Ok(request.folder.join(&channel.file))
-    })?;
-    let reference = reference(recipe, &inputs)?.opened.facts.clone();
     let record_path = record::path_for(&request.out);
-    let stacks: Vec<PathBuf> = recipe
+    let locate = |channel: &Channel| request.folder.join(&channel.file);
+    let stacks: Vec<PathBuf> = recipe.channels.iter().map(locate).collect();
+    inputs::spare(&stacks, &[&request.out, &record_path])?;
+    // The reference lends its place on the sky even where nothing else of it
+    // is used.
+    let reference_index = recipe
         .channels
         .iter()
-        .map(|channel| request.folder.join(&channel.file))
+        .position(|channel| recipe.reference().is_some_and(|r| r.id == channel.id));
+    let shaping = inputs::shaping(recipe, &needed);
+    let opened: Vec<usize> = (0..recipe.channels.len())
+        .filter(|index| shaping.contains(index) || reference_index == Some(*index))
         .collect();
-    inputs::spare(&stacks, &[&request.out, &record_path])?;
-
-    // Only what shapes the pixels is an input.
-    inputs.retain(|input| needed.contains(&input.channel));
-    let taking_part: Vec<&Input> = inputs.iter().collect();
-    // All that is said of the picture is known before its pixels are.
-    let mut record = describe::record(request, rendition, depth, &inputs, &reference, &needed)?;
-    let headers: Vec<&Header> = inputs
+    let mut inputs = inputs::open(recipe, &opened, |channel| Ok(locate(channel)))?;
+    let reference = inputs
         .iter()
-        .map(|input| &input.opened.facts.header)
-        .collect();
-    let description = tags::description(&record, &headers, &reference.header);
+        .find(|input| reference_index == Some(input.channel))
+        .map(|input| input.facts.clone())
+        .ok_or_else(|| Error::request("the recipe has no reference channel", "add a channel"))?;
+    inputs.retain(|input| shaping.contains(&input.channel));
+
+    let preparation = prepare(recipe, &inputs, &needed, control)?;
+    let part = preparation.part;
+    let grid = moved(&reference.header, part.origin);
+    // All that is said of the picture is known before its pixels are.
+    let mut record = describe::record(
+        request, rendition, depth, &inputs, &grid, part.size, &needed,
+    )?;
+    if part.size != reference.size {
+        let ([x, y], Size { width, height }) = (part.origin, part.size);
+        record.crop = Some([x, y, width, height]);
+    }
+    record.notices.extend(preparation.notices);
+    let headers: Vec<&Header> = inputs.iter().map(|input| &input.facts.header).collect();
+    let description = tags::description(&record, &headers, &grid);
     let target = Target {
         path: request.out.clone(),
         format,
-        size: reference.size,
+        size: part.size,
         depth,
         space: request.space,
         options: request.options,
@@ -129,14 +138,20 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             xmp: write::xmp::packet(&description),
             description: description.title.clone(),
             software: description.software.clone(),
-            reference: reference.header.clone(),
+            reference: grid,
             history: describe::history(&record),
         },
     };
     let mut writer = Writer::create(target)?;
+    let ceilings: Vec<Option<f64>> = inputs
+        .iter()
+        .filter(|input| needed.contains(&input.channel))
+        .map(|input| input.facts.ceiling)
+        .collect();
     let surveys = pixels(
         &composition,
-        &taking_part,
+        &preparation.channels,
+        &ceilings,
         &mut writer,
         request.memory,
         control,
@@ -149,11 +164,13 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     for (entry, sha256) in record.inputs.iter_mut().zip(hashes) {
         entry.sha256 = sha256;
     }
-    for (input, survey) in taking_part.iter().zip(surveys) {
-        let id = &recipe.channels[input.channel].id;
+    for ((index, channel), survey) in needed.iter().zip(preparation.channels).zip(surveys) {
+        let id = &recipe.channels[*index].id;
         if let Some(entry) = record.inputs.iter_mut().find(|entry| entry.channel == *id) {
             entry.sky = survey.levels.map(|levels| levels.sky);
             entry.noise = survey.levels.map(|levels| levels.noise);
+            entry.align = channel.align;
+            entry.level = channel.level;
         }
     }
     record.composite.sha256 = sealed.written.sha256.clone();
@@ -176,14 +193,6 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     })
 }
 
-fn reference<'a>(recipe: &Recipe, inputs: &'a [Input]) -> Result<&'a Input, Error> {
-    let id = recipe.reference().map(|channel| channel.id.as_str());
-    inputs
-        .iter()
-        .find(|input| Some(recipe.channels[input.channel].id.as_str()) == id)
-        .ok_or_else(|| Error::request("the recipe has no reference channel", "add a channel"))
-}
-
 struct Sampling {
     width: usize,
     sampler: Sampler,
@@ -203,34 +212,35 @@ impl Sink for Writer {
     }
 }
 
-// Composes into the writer; the result is what was seen of each input.
+// Composes into the writer; the result is what was seen of each channel.
 fn pixels(
     composition: &Composition,
-    inputs: &[&Input],
+    channels: &[Prepared],
+    ceilings: &[Option<f64>],
     writer: &mut Writer,
     memory: NonZeroUsize,
     control: Control<'_>,
 ) -> Result<Vec<Survey>, Error> {
-    let Some(first) = inputs.first() else {
+    let Some(first) = channels.first() else {
         return Ok(Vec::new());
     };
-    let size = first.opened.facts.size;
-    let mut watching: Vec<Sampling> = inputs
+    let size = first.rows.size();
+    let mut watching: Vec<Sampling> = ceilings
         .iter()
-        .map(|input| Sampling {
+        .map(|ceiling| Sampling {
             width: size.width,
-            sampler: Sampler::glance(size, input.opened.facts.ceiling),
+            sampler: Sampler::glance(size, *ceiling),
         })
         .collect();
-    let mut sources: Vec<Source<'_>> = inputs
+    let mut sources: Vec<Source<'_>> = channels
         .iter()
         .zip(&mut watching)
-        .map(|(input, watch)| Source {
-            rows: &*input.opened.rows,
+        .map(|(channel, watch)| Source {
+            rows: &*channel.rows,
             watch: Some(watch),
         })
         .collect();
-    let step_rows = compose::rows_in_flight(size, inputs.len(), composition.depth(), memory);
+    let step_rows = compose::rows_in_flight(size, channels.len(), composition.depth(), memory);
     let run = Run {
         cancel: control.cancel,
         progress: &|row| {

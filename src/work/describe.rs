@@ -11,11 +11,11 @@ use crate::engine::color::transfer::srgb_encode_exact;
 use crate::engine::color::words::color_name;
 use crate::engine::exposure::exposure;
 use crate::engine::finish::gamut::hold_hue;
-use crate::engine::frame::Depth;
+use crate::engine::frame::{Depth, Size};
+use crate::engine::header::Header;
 use crate::engine::lines;
 use crate::engine::mix::assign::{Assignment, assignments};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
-use crate::io::read::Facts;
 use crate::io::record::{self, AssignmentEntry, Composite, Record, Software, tags};
 
 /// The record of a composite that is still to be made. `needed` are the
@@ -28,11 +28,11 @@ pub fn record(
     rendition: &Rendition,
     depth: Depth,
     inputs: &[Input],
-    reference: &Facts,
+    reference: &Header,
+    size: Size,
     needed: &[usize],
 ) -> Result<Record, Error> {
     let recipe = &request.recipe;
-    let size = reference.size;
     let mut record = Record {
         record: record::VERSION,
         software: Software {
@@ -63,6 +63,7 @@ pub fn record(
             alt: String::new(),
         },
         integration_s: None,
+        crop: None,
         notices: Vec::new(),
     };
     for input in inputs {
@@ -79,7 +80,7 @@ pub fn record(
         .iter()
         .filter_map(|input| input.exposure_s)
         .sum();
-    let object = tags::object(&record, &reference.header);
+    let object = tags::object(&record, reference);
     record.caption = caption::write(&recipe.about, &object, &shown);
     record.integration_s = (total > 0.0).then_some(total);
     Ok(record)
@@ -87,7 +88,7 @@ pub fn record(
 
 fn add_input(record: &mut Record, recipe: &Recipe, input: &Input, record_folder: &std::path::Path) {
     let channel = &recipe.channels[input.channel];
-    let facts = &input.opened.facts;
+    let facts = &input.facts;
     let exposed = exposure(&facts.header);
     if channel.exposure_s.is_none()
         && let Some(doubt) = &exposed.doubt

@@ -1,22 +1,27 @@
 //! From stacks to a recipe to start from.
 
 use std::collections::BTreeMap;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::inputs::{folder_of, relative, spare};
-use super::inspect::{self, Report};
+use super::arrange;
+use super::inputs::{Input, folder_of, relative, spare};
+use super::prepare::prepare;
 use super::{Control, Error};
-use crate::engine::lines::{self, Recognition};
+use crate::engine::exposure::exposure;
+use crate::engine::lines::{self, Recognition, recognise};
+use crate::engine::measure::{Survey, SurveyError, survey};
 use crate::engine::mix::assign::natural_color;
 use crate::engine::palettes::{self, Palette};
 use crate::engine::recipe::text::{nearest_hint, write};
 use crate::engine::recipe::{
-    About, Blend, Channel, ColorValue, Gamut, Recipe, Rendition, VERSION, check,
+    About, Blend, Channel, ColorValue, Gamut, Recipe, Rendition, Shape, Stretch, VERSION, check,
 };
 use crate::engine::stretch::auto;
-use crate::io::read::Pick;
+use crate::io::read::{self, Opened, Pick};
 use crate::io::write::atomic::{try_place, write_whole};
 
 /// What is to be drafted.
@@ -72,25 +77,20 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
     all_meant(request)?;
     // A place that cannot be written to is told before the stacks are read.
     try_place(&request.out)?;
-    let reports: Vec<Report> = request
-        .files
-        .par_iter()
-        .map(|file| {
-            let pick = Pick {
-                hdu: named(&request.hdus, file).copied(),
-                plane: named(&request.planes, file).copied(),
-            };
-            inspect::run(file, pick, control)
-        })
-        .collect::<Result<_, _>>()?;
-    let mut channels = Vec::new();
+    let mut channels: Vec<Channel> = Vec::new();
+    let mut inputs = Vec::new();
     let (mut why, mut notices) = (Vec::new(), Vec::new());
-    for (file, report) in request.files.iter().zip(&reports) {
-        let (line, center_nm, width_nm, reason) = line_of(request, file, report)?;
-        let stretch = auto::auto(&report.survey).map_err(|error| {
-            Error::request(format!("{}: {error}", file.display()), error.hint())
-        })?;
-        if let Some(doubt) = &report.exposure.doubt {
+    for file in &request.files {
+        control.check()?;
+        let pick = Pick {
+            hdu: named(&request.hdus, file).copied(),
+            plane: named(&request.planes, file).copied(),
+        };
+        let Opened { facts, rows } = read::open(file, pick)?;
+        let recognition = recognise(&facts.header, &name_of(file));
+        let (line, center_nm, width_nm, reason) = line_of(request, file, &recognition)?;
+        let exposed = exposure(&facts.header);
+        if let Some(doubt) = &exposed.doubt {
             notices.push(format!("{}: {doubt}", file.display()));
         }
         why.push(format!("{}: {reason}", name_of(file)));
@@ -100,12 +100,18 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             line,
             center_nm,
             width_nm,
-            exposure_s: report.exposure.seconds,
-            plane: named(&request.planes, file).copied(),
-            hdu: named(&request.hdus, file).copied(),
+            exposure_s: exposed.seconds,
+            plane: pick.plane,
+            hdu: pick.hdu,
             align: None,
             level: None,
-            stretch,
+            stretch: UNSTRETCHED,
+        });
+        inputs.push(Input {
+            channel: inputs.len(),
+            path: file.clone(),
+            facts,
+            rows: Arc::from(rows),
         });
     }
     let renditions = renditions(request.palette.as_deref(), own, &channels, &mut notices)?;
@@ -120,24 +126,13 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             ));
         }
     }
-    if let Some(other) = reports
+    let object = inputs
         .iter()
-        .find(|r| r.facts.size != reports[0].facts.size)
-    {
-        notices.push(format!(
-            "{} is {}, {} is {}: give the one that is not the reference `[channel.align]`",
-            other.path.display(),
-            other.facts.size,
-            reports[0].path.display(),
-            reports[0].facts.size
-        ));
-    }
-    let object = reports
-        .iter()
-        .find_map(|report| report.facts.header.text("OBJECT"));
-    let recipe = Recipe {
+        .find_map(|input| input.facts.header.text("OBJECT"));
+    let mut recipe = Recipe {
         recipe: VERSION,
         reference: channels.first().map(|channel| channel.id.clone()),
+        crop: None,
         about: About {
             object: object.unwrap_or_default(),
             ..About::default()
@@ -145,6 +140,8 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
         renditions,
         channels,
     };
+    arrange::arrange(&mut recipe, &inputs, &mut notices, control)?;
+    stretch(&mut recipe, &inputs, &mut notices, control)?;
     check::whole(&recipe).map_err(|problem| {
         Error::request(format!("{}: {}", problem.place, problem.what), problem.hint)
     })?;
@@ -156,6 +153,53 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
         why,
         notices,
     })
+}
+
+// Replaced before anyone sees it.
+const UNSTRETCHED: Stretch = Stretch {
+    black: 0.0,
+    white: 1.0,
+    shape: Shape::Linear,
+    amount: None,
+    curve: None,
+};
+
+// Each channel's stretch, from what it is once prepared.
+fn stretch(
+    recipe: &mut Recipe,
+    inputs: &[Input],
+    notices: &mut Vec<String>,
+    control: Control<'_>,
+) -> Result<(), Error> {
+    let all: Vec<usize> = (0..recipe.channels.len()).collect();
+    let preparation = prepare(recipe, inputs, &all, control)?;
+    notices.extend(preparation.notices);
+    let surveys: Vec<Survey> = preparation
+        .channels
+        .par_iter()
+        .zip(inputs)
+        .map(|(channel, input)| {
+            let mut tick = |done: usize, total: usize| {
+                control
+                    .progress
+                    .report("measuring", done as u64, total as u64);
+                match control.check() {
+                    Ok(()) => ControlFlow::Continue(()),
+                    Err(_) => ControlFlow::Break(()),
+                }
+            };
+            survey(&*channel.rows, input.facts.ceiling, &mut tick).map_err(|error| match error {
+                SurveyError::Rows(error) => Error::Rows(error),
+                SurveyError::Stopped => Error::Cancelled,
+            })
+        })
+        .collect::<Result<_, _>>()?;
+    for ((channel, input), survey) in recipe.channels.iter_mut().zip(inputs).zip(surveys) {
+        channel.stretch = auto::auto(&survey).map_err(|error| {
+            Error::request(format!("{}: {error}", input.path.display()), error.hint())
+        })?;
+    }
+    Ok(())
 }
 
 fn name_of(file: &Path) -> String {
@@ -195,7 +239,7 @@ fn all_meant(request: &Request) -> Result<(), Error> {
 
 type Found = (String, Option<f64>, Option<f64>, String);
 
-fn line_of(request: &Request, file: &Path, report: &Report) -> Result<Found, Error> {
+fn line_of(request: &Request, file: &Path, recognition: &Recognition) -> Result<Found, Error> {
     let known = || lines::lines().iter().map(|line| line.id.as_str());
     if let Some(id) = named(&request.lines, file) {
         let Some(line) = lines::line(id) else {
@@ -205,7 +249,7 @@ fn line_of(request: &Request, file: &Path, report: &Report) -> Result<Found, Err
             );
             return Err(Error::request(what, nearest_hint(id, known())));
         };
-        let width = match &report.recognition {
+        let width = match recognition {
             Recognition::Known {
                 line: seen,
                 width_nm,
@@ -230,7 +274,7 @@ fn line_of(request: &Request, file: &Path, report: &Report) -> Result<Found, Err
             ),
         ))
     };
-    match &report.recognition {
+    match recognition {
         Recognition::Known {
             line,
             center_nm,

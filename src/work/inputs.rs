@@ -3,32 +3,50 @@
 use std::fs::File;
 use std::io::Read as _;
 use std::path::{Component, Path, PathBuf};
+use std::sync::Arc;
 
 use sha2::{Digest as _, Sha256};
 
 use super::{Control, Error};
-use crate::engine::frame::Size;
+use crate::engine::frame::{Rows, Size};
 use crate::engine::recipe::{Channel, Recipe};
-use crate::io::read::{self, Opened, Pick, ReadError};
+use crate::io::read::{self, Facts, Pick, ReadError};
 use crate::io::write::atomic::hex;
 
 /// A channel of a recipe and its open file.
-#[derive(Debug)]
 pub struct Input {
     /// Index of the channel in the recipe.
     pub channel: usize,
     /// The file as it was opened.
     pub path: PathBuf,
-    /// Its facts and rows.
-    pub opened: Opened,
+    /// What is known of it.
+    pub facts: Facts,
+    /// Its pixels, as the file has them.
+    pub rows: Arc<dyn Rows>,
+}
+
+/// The channels whose files are inputs of a picture that shows `needed`: these,
+/// and the reference where one of them is laid on its grid.
+pub fn shaping(recipe: &Recipe, needed: &[usize]) -> Vec<usize> {
+    let aligned = needed
+        .iter()
+        .any(|index| recipe.channels[*index].align.is_some());
+    let reference = recipe.reference().map(|reference| &reference.id);
+    (0..recipe.channels.len())
+        .filter(|index| {
+            let is_reference = Some(&recipe.channels[*index].id) == reference;
+            needed.contains(index) || (aligned && is_reference)
+        })
+        .collect()
 }
 
 /// Opens the named channels of a checked recipe, in the recipe's order.
 /// `locate` says where a channel's file is.
 ///
 /// # Errors
-/// The first file that cannot be read, or that does not share the size of the
-/// reference (of the first, where the reference is not among them).
+/// The first file that cannot be read, or that is not aligned and does not
+/// share the size of the reference (of the first, where the reference is not
+/// among them).
 pub fn open(
     recipe: &Recipe,
     needed: &[usize],
@@ -39,7 +57,6 @@ pub fn open(
         if !needed.contains(&index) {
             continue;
         }
-        not_yet(channel)?;
         let path = locate(channel)?;
         let pick = Pick {
             hdu: channel.hdu,
@@ -49,7 +66,8 @@ pub fn open(
         inputs.push(Input {
             channel: index,
             path,
-            opened,
+            facts: opened.facts,
+            rows: Arc::from(opened.rows),
         });
     }
     let channel = |input: &Input| &recipe.channels[input.channel];
@@ -59,9 +77,11 @@ pub fn open(
         .find(|input| Some(&channel(input).id) == reference)
         .or(inputs.first());
     if let Some(model) = model {
-        let (id, wanted) = (&channel(model).id, model.opened.facts.size);
+        let (id, wanted) = (&channel(model).id, model.facts.size);
         for input in &inputs {
-            same_size(channel(input), input.opened.facts.size, id, wanted)?;
+            if channel(input).align.is_none() {
+                same_size(channel(input), input.facts.size, id, wanted)?;
+            }
         }
     }
     Ok(inputs)
@@ -75,24 +95,8 @@ fn same_size(channel: &Channel, size: Size, model: &str, wanted: Size) -> Result
     Err(Error::request(
         format!("{id}: {file} is {size}, the reference {model} is {wanted}"),
         format!(
-            "add `[channel.align]` with `method = \"stars\"` to {id}, or choose stacks on one grid"
+            "add `[channel.align]` with `method = \"stars\"` to {id}, or choose another reference"
         ),
-    ))
-}
-
-// Steps that the format has and this version does not do yet.
-fn not_yet(channel: &Channel) -> Result<(), Error> {
-    let key = match (&channel.align, &channel.level) {
-        (Some(_), _) => "align",
-        (None, Some(_)) => "level",
-        (None, None) => return Ok(()),
-    };
-    Err(Error::request(
-        format!(
-            "channel {}: this version does not do `{key}` yet",
-            channel.id
-        ),
-        format!("prepare the stack elsewhere and take `[channel.{key}]` out"),
     ))
 }
 

@@ -7,6 +7,10 @@ pub mod progress;
 
 pub mod inputs;
 
+pub mod prepare;
+
+mod arrange;
+
 pub mod inspect;
 
 pub mod draft;

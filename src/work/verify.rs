@@ -5,6 +5,7 @@ use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 use super::inputs::{self, folder_of};
+use super::prepare::prepare;
 use super::{Control, Error};
 use crate::engine::compose::{self, Composition, Run, Sink, Source};
 use crate::engine::frame::{Coded, CodedBand, Depth};
@@ -195,7 +196,7 @@ fn composed_hash(
         .map_err(|what: String| Error::request(what, "the record was edited; restore it"))?;
     let composition = Composition::new(recipe, rendition, record.composite.space, depth)?;
     let needed: Vec<usize> = composition.channels().collect();
-    let opened = inputs::open(recipe, &needed, |channel| {
+    let opened = inputs::open(recipe, &inputs::shaping(recipe, &needed), |channel| {
         found
             .iter()
             .find(|(id, _)| *id == channel.id)
@@ -207,14 +208,13 @@ fn composed_hash(
                 )
             })
     })?;
-    let Some(first) = opened.first() else {
-        return Ok(PixelHash::new().finish());
-    };
-    let size = first.opened.facts.size;
-    let mut sources: Vec<Source<'_>> = opened
+    let preparation = prepare(recipe, &opened, &needed, control)?;
+    let size = preparation.part.size;
+    let mut sources: Vec<Source<'_>> = preparation
+        .channels
         .iter()
-        .map(|input| Source {
-            rows: &*input.opened.rows,
+        .map(|channel| Source {
+            rows: &*channel.rows,
             watch: None,
         })
         .collect();

@@ -74,7 +74,7 @@ fn of(case: &str) -> ((usize, usize), &str) {
 }
 
 #[divan::bench(args = cases(), max_time = 3)]
-fn sky_model(bencher: Bencher<'_, '_>, case: &String) {
+fn sky_model(bencher: Bencher<'_, '_>, case: &str) {
     let (size, level) = of(case);
     let plane = frame(size);
     bencher
@@ -83,7 +83,7 @@ fn sky_model(bencher: Bencher<'_, '_>, case: &String) {
 }
 
 #[divan::bench(args = cases(), max_time = 3)]
-fn subtract(bencher: Bencher<'_, '_>, case: &String) {
+fn subtract(bencher: Bencher<'_, '_>, case: &str) {
     let (size, level) = of(case);
     let plane = frame(size);
     let sky = make(&plane, level);

@@ -21,8 +21,8 @@ impl Random {
 
     /// Normal, mean 0 and deviation 1 (Box & Muller 1958).
     pub fn normal(&mut self) -> f64 {
-        let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
-        radius * (std::f64::consts::TAU * self.unit()).cos()
+        let radius = (-2.0 * libm::log(1.0 - self.unit())).sqrt();
+        radius * libm::cos(std::f64::consts::TAU * self.unit())
     }
 }
 
@@ -197,7 +197,7 @@ pub fn scene(random: &mut Random, truth: &Truth, stars: usize, unlike: Unlike) -
         if there {
             scene.reference.push(detect(random, at, flux));
         }
-        let factor = unlike.colors.powf(random.between(-0.5, 0.5));
+        let factor = libm::pow(unlike.colors, random.between(-0.5, 0.5));
         let flux = flux * factor * unlike.depth;
         let back = truth.back(at);
         let here = inside(back, truth.source) && flux >= 1.0 && random.unit() >= unlike.missing;

@@ -99,6 +99,21 @@ pub enum SurveyError {
     Stopped,
 }
 
+/// A look in passing: reads evenly spaced rows alone (see [`Sampler::glance`]).
+///
+/// # Errors
+/// Where the source fails.
+pub fn glance(rows: &dyn Rows, ceiling: Option<f64>) -> Result<Survey, RowsError> {
+    let size = rows.size();
+    let mut sampler = Sampler::glance(size, ceiling);
+    let mut row = vec![0.0; size.width];
+    for index in sampler.rows_of_interest() {
+        rows.read(index, &mut row)?;
+        sampler.push_band(index, size.width, &row);
+    }
+    Ok(sampler.finish())
+}
+
 /// Surveys a picture in one pass from the top.
 ///
 /// `ceiling` is the value at which the detector is full, where it is known.

@@ -101,6 +101,11 @@ impl Sampler {
         }
     }
 
+    /// The rows that count.
+    pub(super) fn rows_of_interest(&self) -> impl Iterator<Item = usize> + use<> {
+        (self.every / 2..self.size.height).step_by(self.every)
+    }
+
     /// Takes whole rows of `width` pixels from `first_row` on. Each row of the
     /// picture should come once; what is left over after the last whole row
     /// is not looked at.

@@ -8,11 +8,14 @@ pub mod check;
 
 pub mod color_value;
 
+pub mod crop;
+
 pub mod level;
 
 pub mod text;
 
 pub use color_value::ColorValue;
+pub use crop::Crop;
 
 pub use level::{KeepOut, Level};
 
@@ -33,6 +36,9 @@ pub struct Recipe {
     /// The channel whose grid the others take; the first channel where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reference: Option<String>,
+    /// Which part of the reference's grid is kept; absent: all of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crop: Option<Crop>,
     /// What fills tags and captions.
     #[serde(default, skip_serializing_if = "About::is_empty")]
     pub about: About,

@@ -42,6 +42,10 @@ pub struct Record {
     pub caption: Caption,
     /// Exposure of all channels together in seconds; null where none is known.
     pub integration_s: Option<f64>,
+    /// The part of the reference's grid that was kept: x, y, width, height;
+    /// absent: all of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crop: Option<[usize; 4]>,
     /// What the program remarked while it worked.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notices: Vec<String>,
@@ -145,10 +149,30 @@ pub struct AlignEntry {
     pub model: String,
     /// Source pixel to reference pixel.
     pub matrix: [[f64; 3]; 3],
+    /// What is added to the projected position where the field is curved.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub distortion: Option<Distortion>,
+    /// How pixels were made between pixels.
+    pub resampling: String,
     /// Stars matched.
     pub stars: Option<usize>,
     /// Their residual, root mean square, in pixels.
     pub rms_px: Option<f64>,
+}
+
+/// Polynomials of degree 2 and 3 in u = (x - center x) / scale and v likewise, in
+/// source pixels; coefficients of u2 uv v2 u3 u2v uv2 v3, in reference pixels.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Distortion {
+    /// Where u and v are 0.
+    pub center: [f64; 2],
+    /// Source pixels for one unit of u and v.
+    pub scale: f64,
+    /// Added to x.
+    pub x: [f64; 7],
+    /// Added to y.
+    pub y: [f64; 7],
 }
 
 /// How the sky glow was taken out.
@@ -159,6 +183,8 @@ pub struct LevelEntry {
     pub kind: String,
     /// Highest less lowest value of the model in file units.
     pub amplitude: f64,
+    /// The amplitude in units of one pixel's noise.
+    pub amplitude_over_noise: Option<f64>,
     /// Samples used.
     pub samples: usize,
     /// Samples refused.

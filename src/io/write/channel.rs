@@ -8,6 +8,7 @@ use super::atomic::{Draft, Sealed};
 use super::cards::{self, BLOCK, Cards};
 use crate::engine::frame::{BAND_ROWS, Rows, RowsError};
 use crate::engine::header::Header;
+use crate::engine::wcs::moved;
 
 /// What goes into the header beside the picture's own axes.
 #[derive(Debug, Clone, Default)]
@@ -97,28 +98,6 @@ fn header(rows: &dyn Rows, about: &About<'_>) -> Vec<u8> {
         cards.comment("HISTORY", line);
     }
     cards.finish()
-}
-
-// The header of a grid whose first pixel is another one: the reference pixel
-// moves, the rest stays.
-fn moved(grid: &Header, [x, y]: [usize; 2]) -> Header {
-    let mut grid = grid.clone();
-    for card in grid.cards.iter_mut().chain(&mut grid.inherited) {
-        let offset = match card.keyword.as_str() {
-            "CRPIX1" => x,
-            "CRPIX2" => y,
-            _ => continue,
-        };
-        let value = match &card.value {
-            Some(crate::engine::header::Value::Integer(value)) => Some(*value as f64),
-            Some(crate::engine::header::Value::Real(value)) => Some(*value),
-            _ => None,
-        };
-        if let Some(value) = value.filter(|_| offset != 0) {
-            card.value = Some(crate::engine::header::Value::Real(value - offset as f64));
-        }
-    }
-    grid
 }
 
 #[cfg(test)]

@@ -1,0 +1,237 @@
+//! What a draft switches on: which channel is the reference, which ones have to
+//! be aligned, whether to crop, and whose sky has to be evened.
+
+use std::ops::ControlFlow;
+use std::sync::Arc;
+
+use super::inputs::Input;
+use super::prepare::{points, stars_of};
+use super::{Control, Error};
+use crate::engine::align::matching::match_stars;
+use crate::engine::align::sky_grid;
+use crate::engine::align::stars::Stars;
+use crate::engine::align::transform::Transform;
+use crate::engine::crop::Rimless;
+use crate::engine::frame::Size;
+use crate::engine::level::{self, LevelError, Notice, SkyModel};
+use crate::engine::recipe::{Align, AlignMethod, Crop, Level, Recipe};
+
+/// Channels that lie on each other this well are left as they stand, px.
+const SAME_GRID_PX: f64 = 0.1;
+
+/// Glow that varies by more than this over the field, in units of one pixel's
+/// noise, is worth taking out.
+const WORTH_LEVELLING: f64 = 1.0;
+
+/// Sets reference, `align`, `crop` and `level` of a draft.
+///
+/// # Errors
+/// When a file cannot be read, or the job is stopped.
+pub fn arrange(
+    recipe: &mut Recipe,
+    inputs: &[Input],
+    notices: &mut Vec<String>,
+    control: Control<'_>,
+) -> Result<(), Error> {
+    if inputs.len() > 1 {
+        grid(recipe, inputs, notices, control)?;
+    }
+    for input in inputs {
+        let id = recipe.channels[input.channel].id.clone();
+        recipe.channels[input.channel].level = sky(input, &id, control)?;
+    }
+    Ok(())
+}
+
+fn grid(
+    recipe: &mut Recipe,
+    inputs: &[Input],
+    notices: &mut Vec<String>,
+    control: Control<'_>,
+) -> Result<(), Error> {
+    let id = |recipe: &Recipe, input: &Input| recipe.channels[input.channel].id.clone();
+    let stars: Vec<Stars> = inputs
+        .iter()
+        .map(|input| stars_of(input, &id(recipe, input), control))
+        .collect::<Result<_, _>>()?;
+    // The one with the most stars is the easiest to lay the others on; which
+    // one is sharpest shows once they share its scale.
+    let Some(first) = (0..inputs.len()).max_by_key(|i| (stars[*i].stars.len(), usize::MAX - i))
+    else {
+        return Ok(());
+    };
+    let onto_first: Vec<Option<Transform>> = inputs
+        .iter()
+        .enumerate()
+        .map(|(i, input)| {
+            if i == first {
+                return Transform::from_matrix([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]);
+            }
+            match_stars(
+                &points(&stars[i].stars),
+                &points(&stars[first].stars),
+                input.facts.size,
+                inputs[first].facts.size,
+            )
+            .ok()
+            .map(|matched| matched.transform)
+        })
+        .collect();
+    let enough = (stars[first].stars.len() / 4).max(15);
+    let sharpness = |i: usize| {
+        let [[a, b, _], [c, d, _], _] = onto_first[i].as_ref()?.to_reference.matrix;
+        let scale = (a * d - b * c).abs().sqrt();
+        (stars[i].stars.len() >= enough).then_some(stars[i].fwhm_px? * scale)
+    };
+    let reference = (0..inputs.len())
+        .filter_map(|i| Some((sharpness(i)?, i)))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or(first, |(_, i)| i);
+    recipe.reference = Some(id(recipe, &inputs[reference]));
+    for (i, input) in inputs.iter().enumerate() {
+        if i == reference {
+            continue;
+        }
+        let name = id(recipe, input);
+        let method = match (&onto_first[i], &onto_first[reference]) {
+            (Some(own), Some(theirs)) => {
+                (!same_grid(own, theirs, input.facts.size, inputs[reference].facts.size))
+                    .then_some(AlignMethod::Stars)
+            }
+            _ => unmatched(input, &inputs[reference], &name, notices),
+        };
+        recipe.channels[input.channel].align = method.map(|method| Align {
+            method,
+            matrix: None,
+        });
+    }
+    if recipe
+        .channels
+        .iter()
+        .any(|channel| channel.align.is_some())
+    {
+        recipe.crop = Some(Crop::Common);
+    }
+    Ok(())
+}
+
+// Whether two pictures lie on each other as they stand.
+fn same_grid(own: &Transform, theirs: &Transform, size: Size, reference: Size) -> bool {
+    let (right, bottom) = ((size.width - 1) as f64, (size.height - 1) as f64);
+    let corners = [[0.0, 0.0], [right, 0.0], [0.0, bottom], [right, bottom]];
+    size == reference
+        && corners.into_iter().all(|corner| {
+            let [x, y] = theirs.to_source.apply(own.to_reference.apply(corner));
+            (x - corner[0]).abs() < SAME_GRID_PX && (y - corner[1]).abs() < SAME_GRID_PX
+        })
+}
+
+// What to do where stars do not match: world coordinates, or as it stands.
+fn unmatched(
+    input: &Input,
+    reference: &Input,
+    name: &str,
+    notices: &mut Vec<String>,
+) -> Option<AlignMethod> {
+    let by_sky = sky_grid::between(
+        &input.facts.header,
+        input.facts.size,
+        &reference.facts.header,
+        reference.facts.size,
+    );
+    if let Ok((transform, _)) = by_sky {
+        let identity = Transform::from_matrix([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]);
+        let stands = identity.is_some_and(|identity| {
+            same_grid(
+                &transform,
+                &identity,
+                input.facts.size,
+                reference.facts.size,
+            )
+        });
+        return (!stands).then_some(AlignMethod::Wcs);
+    }
+    if input.facts.size == reference.facts.size {
+        notices.push(format!(
+            "{name}: its stars do not match the reference's; it is used as it stands"
+        ));
+        return None;
+    }
+    notices.push(format!(
+        "{name}: its stars do not match the reference's, and it is {} where that is {}: give it \
+         `align` with `method = \"given\"` and a matrix",
+        input.facts.size, reference.facts.size
+    ));
+    None
+}
+
+// Whether and how the sky of a channel has to be evened.
+fn sky(input: &Input, id: &str, control: Control<'_>) -> Result<Option<Level>, Error> {
+    let of_degree = |degree: u8| Level {
+        degree: Some(degree),
+        ..Level::default()
+    };
+    let Some(plane) = model(input, id, &of_degree(1), control)? else {
+        return Ok(None);
+    };
+    let Some(bent) = model(input, id, &of_degree(2), control)? else {
+        return Ok(None);
+    };
+    if !trusted(&bent) && !trusted(&plane) {
+        return Ok(None);
+    }
+    let differs = bending(&plane, &bent, input.facts.size) > WORTH_LEVELLING * plane.noise;
+    let (degree, best) = if differs && trusted(&bent) {
+        (2, &bent)
+    } else {
+        (1, &plane)
+    };
+    let worth = best
+        .amplitude_over_noise
+        .is_some_and(|amplitude| amplitude > WORTH_LEVELLING);
+    Ok((worth && trusted(best)).then(|| of_degree(degree)))
+}
+
+fn trusted(model: &SkyModel) -> bool {
+    !model
+        .notices
+        .iter()
+        .any(|notice| matches!(notice, Notice::Uneven { .. } | Notice::Far { .. }))
+}
+
+// How far two models lie apart at most, looked at on a coarse grid.
+fn bending(one: &SkyModel, other: &SkyModel, size: Size) -> f64 {
+    let at = |i: usize, length: usize| i as f64 / 8.0 * (length - 1) as f64;
+    let offset = one.sky_level - other.sky_level;
+    (0..9)
+        .flat_map(|row| (0..9).map(move |column| (row, column)))
+        .map(|(row, column)| {
+            let (x, y) = (at(column, size.width), at(row, size.height));
+            (one.at(x, y) - other.at(x, y) - offset).abs()
+        })
+        .fold(0.0, f64::max)
+}
+
+fn model(
+    input: &Input,
+    id: &str,
+    level: &Level,
+    control: Control<'_>,
+) -> Result<Option<SkyModel>, Error> {
+    let step = format!("{id}: sky");
+    let mut tick = |done: usize, total: usize| {
+        control.progress.report(&step, done as u64, total as u64);
+        match control.check() {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(_) => ControlFlow::Break(()),
+        }
+    };
+    let rows = Rimless(Arc::clone(&input.rows));
+    match level::model(&rows, level, &mut tick) {
+        Ok(model) => Ok(Some(model)),
+        Err(LevelError::Rows(error)) => Err(error.into()),
+        Err(LevelError::Stopped) => Err(Error::Cancelled),
+        // No sky to speak of: nothing to even.
+        Err(_) => Ok(None),
+    }
+}

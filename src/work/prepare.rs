@@ -1,0 +1,428 @@
+//! From open files to channels on one grid with an even sky: align, crop, level.
+//!
+//! A channel that asks for none of them is used as it stands. An aligned one
+//! is resampled once into a temporary file, so that memory stays bounded and
+//! the steps after it may read it as often as they like.
+
+use std::num::NonZeroUsize;
+use std::ops::ControlFlow;
+use std::sync::Arc;
+
+use super::inputs::Input;
+use super::{Control, Error};
+use crate::engine::align::matching::{Matched, Point, match_stars};
+use crate::engine::align::resample::Aligned;
+use crate::engine::align::sky_grid;
+use crate::engine::align::stars::{self, FindError, FindLimits, Star, Stars};
+use crate::engine::align::transform::Transform;
+use crate::engine::crop::{Cropped, Rectangle, Rimless, both, covered, largest};
+use crate::engine::frame::{Rows, RowsError};
+use crate::engine::level::{self, LevelError, Leveled, SkyModel};
+use crate::engine::measure;
+use crate::engine::recipe::{AlignMethod, Channel, Crop, KeepOut, Level, Recipe};
+use crate::io::record::{AlignEntry, Distortion, LevelEntry};
+use crate::io::spool::Spool;
+
+/// A channel that is ready to be stretched.
+pub struct Prepared {
+    /// Its values on the common grid.
+    pub rows: Arc<dyn Rows>,
+    /// How it came there; None: its pixels as they stood.
+    pub align: Option<AlignEntry>,
+    /// How its sky was evened; None: left alone.
+    pub level: Option<LevelEntry>,
+    /// The sky model that was taken out.
+    pub model: Option<SkyModel>,
+}
+
+/// All channels on one grid.
+pub struct Preparation {
+    /// In the order of the inputs that were asked for.
+    pub channels: Vec<Prepared>,
+    /// Which part of the reference's grid is kept.
+    pub part: Rectangle,
+    /// What a person should know.
+    pub notices: Vec<String>,
+}
+
+/// Memory for a channel that is being resampled.
+const MEMORY: NonZeroUsize = NonZeroUsize::new(96 << 20).expect("not zero");
+
+/// Prepares the channels `needed` (indices in the recipe) of `inputs`, among
+/// which the reference must be where one of them is aligned.
+///
+/// # Errors
+/// When stars do not match, when nothing is covered by all, when a sky model
+/// cannot be made, when a file fails, or when the job is stopped.
+pub fn prepare(
+    recipe: &Recipe,
+    inputs: &[Input],
+    needed: &[usize],
+    control: Control<'_>,
+) -> Result<Preparation, Error> {
+    let reference = recipe.reference().map(|channel| channel.id.as_str());
+    let id = |input: &Input| recipe.channels[input.channel].id.as_str();
+    let taking_part: Vec<&Input> = inputs
+        .iter()
+        .filter(|input| needed.contains(&input.channel))
+        .collect();
+    let grid = inputs
+        .iter()
+        .find(|input| Some(id(input)) == reference)
+        .or(taking_part.first().copied())
+        .ok_or_else(|| Error::request("no channel takes part", "give one a color"))?;
+    let mut notices = Vec::new();
+    let mut on_grid: Vec<(Arc<dyn Rows>, Option<AlignEntry>)> = Vec::new();
+    let mut grid_stars: Option<Stars> = None;
+    for input in &taking_part {
+        control.check()?;
+        let channel = &recipe.channels[input.channel];
+        let moves = channel
+            .align
+            .as_ref()
+            .filter(|_| input.channel != grid.channel);
+        on_grid.push(match moves {
+            None if recipe.crop == Some(Crop::Common) => {
+                (Arc::new(Rimless(Arc::clone(&input.rows))), None)
+            }
+            None => (Arc::clone(&input.rows), None),
+            Some(align) => {
+                let found = match align.method {
+                    AlignMethod::Stars => {
+                        if grid_stars.is_none() {
+                            grid_stars = Some(stars_of(grid, id(grid), control)?);
+                        }
+                        by_stars(input, channel, grid, grid_stars.as_ref(), control)?
+                    }
+                    AlignMethod::Wcs => by_wcs(input, channel, grid)?,
+                    AlignMethod::Given => by_matrix(channel)?,
+                };
+                notices.extend(
+                    found
+                        .notice
+                        .map(|notice| format!("{}: {notice}", channel.id)),
+                );
+                let rows = aligned(input, channel, grid, &found.transform, control)?;
+                (rows, Some(found.entry))
+            }
+        });
+    }
+    let part = part(recipe, grid, &on_grid, control)?;
+    let mut channels = Vec::new();
+    for (input, (rows, align)) in taking_part.iter().zip(on_grid) {
+        let channel = &recipe.channels[input.channel];
+        let rows = if recipe.crop.is_none() {
+            rows
+        } else {
+            let beyond = || Error::request("`crop` reaches beyond the picture", "make it smaller");
+            Arc::new(Cropped::new(rows, part).ok_or_else(beyond)?)
+        };
+        let Some(level) = &channel.level else {
+            channels.push(Prepared {
+                rows,
+                align,
+                level: None,
+                model: None,
+            });
+            continue;
+        };
+        let model = model(&*rows, &shifted(level, part.origin), channel, control)?;
+        notices.extend(
+            model
+                .notices
+                .iter()
+                .map(|notice| format!("{}: {notice}", channel.id)),
+        );
+        channels.push(Prepared {
+            align,
+            level: Some(LevelEntry {
+                kind: model.kind.to_string(),
+                amplitude: model.amplitude,
+                amplitude_over_noise: model.amplitude_over_noise,
+                samples: model.samples,
+                refused: model.refused,
+            }),
+            rows: Arc::new(Leveled::new(rows, model.clone())),
+            model: Some(model),
+        });
+    }
+    Ok(Preparation {
+        channels,
+        part,
+        notices,
+    })
+}
+
+/// Finds the stars of an input; its empty rim is no data.
+///
+/// # Errors
+/// When it cannot be read, or the job is stopped.
+pub fn stars_of(input: &Input, id: &str, control: Control<'_>) -> Result<Stars, Error> {
+    let step = format!("{id}: finding stars");
+    let tick = |done: usize, total: usize| {
+        control.progress.report(&step, done as u64, total as u64);
+        go_on(control)
+    };
+    let rows = Rimless(Arc::clone(&input.rows));
+    stars::find(&rows, input.facts.ceiling, &FindLimits::default(), &tick).map_err(|error| {
+        match error {
+            FindError::Rows(error) => Error::Rows(error),
+            FindError::Stopped => Error::Cancelled,
+        }
+    })
+}
+
+fn go_on(control: Control<'_>) -> ControlFlow<()> {
+    match control.check() {
+        Ok(()) => ControlFlow::Continue(()),
+        Err(_) => ControlFlow::Break(()),
+    }
+}
+
+/// Stars as the matching wants them, with the error that each centre has: 0.6
+/// FWHM / SNR, the limit where the sky's noise rules (King 1983, PASP 95, 163),
+/// and a floor for what the pixels hide.
+pub fn points(stars: &[Star]) -> Vec<Point> {
+    stars
+        .iter()
+        .map(|star| Point {
+            x: star.x,
+            y: star.y,
+            flux: star.flux,
+            weight_px: if star.saturated {
+                0.5
+            } else {
+                0.03 + 0.6 * star.fwhm_px / star.snr.max(1.0)
+            },
+        })
+        .collect()
+}
+
+struct Found {
+    transform: Transform,
+    entry: AlignEntry,
+    notice: Option<String>,
+}
+
+fn by_stars(
+    input: &Input,
+    channel: &Channel,
+    grid: &Input,
+    grid_stars: Option<&Stars>,
+    control: Control<'_>,
+) -> Result<Found, Error> {
+    let own = stars_of(input, &channel.id, control)?;
+    let theirs = grid_stars.map_or(&[][..], |stars| &stars.stars);
+    let matched = match_stars(
+        &points(&own.stars),
+        &points(theirs),
+        input.facts.size,
+        grid.facts.size,
+    )
+    .map_err(|error| Error::request(format!("{}: {error}", channel.id), error.hint()))?;
+    let Matched {
+        transform,
+        model,
+        pairs,
+        rms_px,
+        ..
+    } = matched;
+    let notice = if pairs.len() < 10 {
+        Some(format!(
+            "aligned on {} stars only: look at the edges",
+            pairs.len()
+        ))
+    } else if rms_px > 0.5 {
+        Some(format!(
+            "the stars fit to {rms_px:.2} px only: look at the edges"
+        ))
+    } else {
+        None
+    };
+    Ok(Found {
+        entry: entry(
+            "stars",
+            model.name(),
+            &transform,
+            Some((pairs.len(), rms_px)),
+        ),
+        transform,
+        notice,
+    })
+}
+
+fn by_wcs(input: &Input, channel: &Channel, grid: &Input) -> Result<Found, Error> {
+    let (transform, deviation) = sky_grid::between(
+        &input.facts.header,
+        input.facts.size,
+        &grid.facts.header,
+        grid.facts.size,
+    )
+    .map_err(|error| Error::request(format!("{}: {}", channel.id, error.message), error.hint))?;
+    let notice = (deviation > 0.1)
+        .then(|| format!("the world coordinates are followed to {deviation:.2} px only"));
+    Ok(Found {
+        entry: entry("wcs", "world coordinates", &transform, None),
+        transform,
+        notice,
+    })
+}
+
+fn by_matrix(channel: &Channel) -> Result<Found, Error> {
+    let matrix = channel.align.as_ref().and_then(|align| align.matrix);
+    let transform = matrix.and_then(Transform::from_matrix).ok_or_else(|| {
+        Error::request(
+            format!("{}: `align.matrix` has no inverse", channel.id),
+            "check its numbers",
+        )
+    })?;
+    Ok(Found {
+        entry: entry("given", "matrix", &transform, None),
+        transform,
+        notice: None,
+    })
+}
+
+fn entry(
+    method: &str,
+    model: &str,
+    transform: &Transform,
+    stars: Option<(usize, f64)>,
+) -> AlignEntry {
+    AlignEntry {
+        method: method.to_owned(),
+        model: model.to_owned(),
+        matrix: transform.to_reference.matrix,
+        distortion: transform
+            .to_reference
+            .correction
+            .as_ref()
+            .map(|correction| Distortion {
+                center: correction.center,
+                scale: correction.scale,
+                x: correction.x,
+                y: correction.y,
+            }),
+        resampling:
+            "Lanczos-3 limited beside bright stars, area-true where finer, copies where exact"
+                .to_owned(),
+        stars: stars.map(|(count, _)| count),
+        rms_px: stars.map(|(_, rms)| rms),
+    }
+}
+
+// The channel on the reference's grid, in a temporary file.
+fn aligned(
+    input: &Input,
+    channel: &Channel,
+    grid: &Input,
+    transform: &Transform,
+    control: Control<'_>,
+) -> Result<Arc<dyn Rows>, Error> {
+    let source: Arc<dyn Rows> = Arc::new(Rimless(Arc::clone(&input.rows)));
+    let noise = measure::glance(&*source, input.facts.ceiling)?
+        .levels
+        .map(|levels| levels.noise as f32);
+    let size = grid.facts.size;
+    let aligned = Aligned::new(source, transform, size, noise, MEMORY);
+    let step = format!("{}: aligning", channel.id);
+    let tick = |row: usize| {
+        control
+            .progress
+            .report(&step, row as u64, size.height as u64);
+        match control.check() {
+            Ok(()) => Ok(()),
+            Err(_) => Err(RowsError {
+                message: "stopped".to_owned(),
+                hint: String::new(),
+            }),
+        }
+    };
+    let spool = Spool::of(&aligned, &tick);
+    control.check()?;
+    Ok(Arc::new(spool?))
+}
+
+fn part(
+    recipe: &Recipe,
+    grid: &Input,
+    channels: &[(Arc<dyn Rows>, Option<AlignEntry>)],
+    control: Control<'_>,
+) -> Result<Rectangle, Error> {
+    let size = grid.facts.size;
+    let whole = Rectangle {
+        origin: [0, 0],
+        size,
+    };
+    match recipe.crop {
+        None => Ok(whole),
+        Some(Crop::Part([x, y, width, height])) => {
+            let inside = |origin: usize, length: usize, side: usize| {
+                length > 0 && origin.checked_add(length).is_some_and(|end| end <= side)
+            };
+            if inside(x, width, size.width) && inside(y, height, size.height) {
+                let size = crate::engine::frame::Size { width, height };
+                return Ok(Rectangle {
+                    origin: [x, y],
+                    size,
+                });
+            }
+            Err(Error::request(
+                format!("`crop = [{x}, {y}, {width}, {height}]` reaches beyond {size}"),
+                "give the first pixel and how many, in pixels of the reference",
+            ))
+        }
+        Some(Crop::Common) => {
+            let mut common = vec![(0, size.width); size.height];
+            for (rows, _) in channels {
+                control.check()?;
+                common = both(&common, &covered(&**rows)?);
+            }
+            largest(&common, size.width).ok_or_else(|| {
+                Error::request(
+                    "`crop = \"common\"` leaves nothing: no part is covered by all channels",
+                    "look at the channels with `linehue channels`, or take `crop` out",
+                )
+            })
+        }
+    }
+}
+
+// Keep-outs are counted on the reference's grid, the model on what is kept.
+fn shifted(level: &Level, [x, y]: [usize; 2]) -> Level {
+    let (x, y) = (x as f64, y as f64);
+    let mut level = level.clone();
+    for part in &mut level.keep_out {
+        match part {
+            KeepOut::Circle([center_x, center_y, _]) => {
+                *center_x -= x;
+                *center_y -= y;
+            }
+            KeepOut::Polygon(corners) => {
+                for [corner_x, corner_y] in corners {
+                    *corner_x -= x;
+                    *corner_y -= y;
+                }
+            }
+        }
+    }
+    level
+}
+
+fn model(
+    rows: &dyn Rows,
+    level: &Level,
+    channel: &Channel,
+    control: Control<'_>,
+) -> Result<SkyModel, Error> {
+    let step = format!("{}: sky", channel.id);
+    let mut tick = |done: usize, total: usize| {
+        control.progress.report(&step, done as u64, total as u64);
+        go_on(control)
+    };
+    level::model(rows, level, &mut tick).map_err(|error| match error {
+        LevelError::Rows(error) => Error::Rows(error),
+        LevelError::Stopped => Error::Cancelled,
+        other => Error::request(format!("{}: {other}", channel.id), other.hint()),
+    })
+}
