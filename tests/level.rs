@@ -186,7 +186,8 @@ fn lantern(filter: Filter) -> (Spec, Vec<f32>, Plane) {
         saturation: false,
     };
     let gas = render(&scene, &spec.with_parts(gas_only));
-    let seen = Array2::from_shape_vec((height, width), render(&scene, &spec)).unwrap();
+    let seen =
+        Array2::from_shape_vec((height, width), render(&scene, &spec)).expect("the scene fills it");
     (spec, gas, Plane::new(seen))
 }
 

@@ -110,7 +110,7 @@ fn field(size: Size) -> Array2<f32> {
 /// A turn and a change of scale about the middle.
 fn turn(size: Size, degrees: f64, scale: f64) -> Option<Transform> {
     let angle = degrees.to_radians();
-    let (sin, cos) = (scale * angle.sin(), scale * angle.cos());
+    let (sin, cos) = (scale * libm::sin(angle), scale * libm::cos(angle));
     let [x, y] = [size.width as f64 / 2.0, size.height as f64 / 2.0];
     Transform::from_matrix([
         [cos, -sin, x - cos * x + sin * y],

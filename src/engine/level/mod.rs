@@ -1,7 +1,7 @@
 //! The sky glow of a channel: a smooth model of it, and the channel without it.
 //!
-//! Samples of a grid over the picture ([`samples`]) carry a polynomial or a
-//! thin-plate spline that keeps to their lower edge ([`fit`]), so that a nebula
+//! Samples of a grid over the picture (`samples`) carry a polynomial or a
+//! thin-plate spline that keeps to their lower edge (`fit`), so that a nebula
 //! over much of the field does not pull it. Glow adds to the light, so the
 //! model is subtracted.
 
