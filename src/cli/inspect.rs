@@ -165,8 +165,28 @@ fn as_text(report: &Report) -> String {
             survey.missing, survey.empty
         ),
     );
+    row("stars", star_words(report));
     for note in facts.notices.iter().chain(&report.exposure.doubt) {
         row("note", note.clone());
+    }
+    text
+}
+
+fn star_words(report: &Report) -> String {
+    let stars = &report.stars;
+    let mut text = match stars.stars.len() {
+        0 => return "none found".to_owned(),
+        1 => "1".to_owned(),
+        count => count.to_string(),
+    };
+    if let Some(fwhm_px) = stars.fwhm_px {
+        text.push_str(&format!(", FWHM {fwhm_px:.2} px"));
+        if let Some(scale) = report.scale_arcsec {
+            text.push_str(&format!(" ({:.2}\")", fwhm_px * scale));
+        }
+    }
+    if let Some(elongation) = stars.elongation {
+        text.push_str(&format!(", elongation {elongation:.2}"));
     }
     text
 }
@@ -242,6 +262,10 @@ fn as_json(report: &Report) -> serde_json::Value {
         "saturated": survey.saturated,
         "missing": survey.missing,
         "empty": survey.empty,
+        "stars": report.stars.stars.len(),
+        "fwhm_px": report.stars.fwhm_px,
+        "fwhm_arcsec": report.stars.fwhm_px.zip(report.scale_arcsec).map(|(px, scale)| px * scale),
+        "elongation": report.stars.elongation,
         "notices": notices,
     })
 }

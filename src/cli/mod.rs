@@ -1,6 +1,8 @@
 //! The commands: arguments in, jobs asked for, words out. Results go to
 //! standard output, progress and messages to standard error.
 
+mod channels;
+
 mod compose;
 
 mod draft;
@@ -60,6 +62,7 @@ enum Command {
     Inspect(inspect::Arguments),
     Draft(draft::Arguments),
     Compose(compose::Arguments),
+    Channels(channels::Arguments),
     Verify(verify::Arguments),
     Palettes(palettes::Arguments),
     /// Write shell completions to standard output
@@ -95,6 +98,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Inspect(arguments)) => inspect::run(&arguments, terminal),
         Some(Command::Draft(arguments)) => draft::run(&arguments, terminal),
         Some(Command::Compose(arguments)) => compose::run(&arguments, terminal),
+        Some(Command::Channels(arguments)) => channels::run(&arguments, terminal),
         Some(Command::Verify(arguments)) => verify::run(&arguments, terminal),
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {

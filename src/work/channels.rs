@@ -7,7 +7,6 @@ use super::inputs;
 use super::prepare::prepare;
 use super::{Control, Error};
 use crate::engine::frame::{Rows, RowsError, Size};
-use crate::engine::header::Header;
 use crate::engine::level::SkyModel;
 use crate::engine::recipe::Recipe;
 use crate::engine::wcs::moved;
@@ -39,10 +38,16 @@ pub fn run(
     let all: Vec<usize> = (0..recipe.channels.len()).collect();
     let locate = |file: &str| folder.join(file);
     let opened = inputs::open(recipe, &all, |channel| Ok(locate(&channel.file)))?;
-    let stacks: Vec<PathBuf> =
-        recipe.channels.iter().map(|channel| locate(&channel.file)).collect();
-    let paths: Vec<PathBuf> =
-        recipe.channels.iter().map(|channel| out.join(format!("{}.fits", channel.id))).collect();
+    let stacks: Vec<PathBuf> = recipe
+        .channels
+        .iter()
+        .map(|channel| locate(&channel.file))
+        .collect();
+    let paths: Vec<PathBuf> = recipe
+        .channels
+        .iter()
+        .map(|channel| out.join(format!("{}.fits", channel.id)))
+        .collect();
     let named: Vec<&Path> = paths.iter().map(PathBuf::as_path).collect();
     inputs::spare(&stacks, &named)?;
     std::fs::create_dir_all(out).map_err(|error| {
@@ -59,7 +64,10 @@ pub fn run(
         .unwrap_or_default();
     let preparation = prepare(recipe, &opened, &all, control)?;
     let grid = moved(&grid, preparation.part.origin);
-    let mut written = Written { files: Vec::new(), notices: preparation.notices };
+    let mut written = Written {
+        files: Vec::new(),
+        notices: preparation.notices,
+    };
     let mut sealed: Vec<Sealed> = Vec::new();
     for ((input, channel), path) in opened.iter().zip(&preparation.channels).zip(&paths) {
         control.check()?;
@@ -68,13 +76,21 @@ pub fn run(
             own: Some(&input.facts.header),
             grid: Some(&grid),
             texts: vec![("FILTER", described.line.clone()), ("CREATOR", software())],
-            numbers: described.exposure_s.map(|seconds| ("XPOSURE", seconds)).into_iter().collect(),
+            numbers: described
+                .exposure_s
+                .map(|seconds| ("XPOSURE", seconds))
+                .into_iter()
+                .collect(),
             history: history(&described.file, channel),
             ..About::default()
         };
         let step = format!("{}: writing", described.id);
         let size = channel.rows.size();
-        let tick = |row: usize| control.progress.report(&step, row as u64, size.height as u64);
+        let tick = |row: usize| {
+            control
+                .progress
+                .report(&step, row as u64, size.height as u64)
+        };
         sealed.push(write(path, &*channel.rows, &about, &tick).map_err(told)?);
         written.files.push(path.clone());
         if let Some(model) = channel.model.as_ref().filter(|_| models) {
@@ -109,10 +125,18 @@ fn history(file: &str, channel: &super::prepare::Prepared) -> Vec<String> {
         let stars = align
             .stars
             .zip(align.rms_px)
-            .map_or_else(String::new, |(stars, rms)| format!(", {stars} stars, rms {rms:.3} px"));
-        lines.push(format!("Aligned by {} ({}{stars})", align.method, align.model));
+            .map_or_else(String::new, |(stars, rms)| {
+                format!(", {stars} stars, rms {rms:.3} px")
+            });
+        lines.push(format!(
+            "Aligned by {} ({}{stars})",
+            align.method, align.model
+        ));
         for row in align.matrix {
-            lines.push(format!("  source to reference: {:.9} {:.9} {:.6}", row[0], row[1], row[2]));
+            lines.push(format!(
+                "  source to reference: {:.9} {:.9} {:.6}",
+                row[0], row[1], row[2]
+            ));
         }
     }
     if let Some(level) = &channel.level {
@@ -143,10 +167,4 @@ impl Rows for ModelRows<'_> {
         }
         Ok(())
     }
-}
-
-/// The header that a channel of a recipe is placed on the sky by.
-pub fn grid_of<'a>(recipe: &Recipe, headers: &[(&str, &'a Header)]) -> Option<&'a Header> {
-    let id = recipe.reference()?.id.as_str();
-    headers.iter().find(|(channel, _)| *channel == id).map(|(_, header)| *header)
 }

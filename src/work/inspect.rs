@@ -2,11 +2,17 @@
 
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
+use super::inputs::Input;
+use super::prepare::stars_of;
 use super::{Control, Error};
+use crate::engine::align::stars::Stars;
 use crate::engine::exposure::{Exposure, exposure};
+use crate::engine::header::Header;
 use crate::engine::lines::{Recognition, recognise};
 use crate::engine::measure::{Survey, SurveyError, survey};
+use crate::engine::wcs::Wcs;
 use crate::io::read::{self, Facts, Pick};
 
 /// What is in a file.
@@ -22,6 +28,11 @@ pub struct Report {
     pub exposure: Exposure,
     /// Its levels, counted over all pixels.
     pub survey: Survey,
+    /// Its stars.
+    pub stars: Stars,
+    /// Arc seconds of a pixel, from the world coordinates, else from focal
+    /// length (mm) and pixel size (um).
+    pub scale_arcsec: Option<f64>,
 }
 
 /// Reads a file from end to end and tells what is in it.
@@ -48,7 +59,14 @@ pub fn run(path: &Path, pick: Pick, control: Control<'_>) -> Result<Report, Erro
             SurveyError::Rows(error) => Error::Rows(error),
             SurveyError::Stopped => Error::Cancelled,
         })?;
-    let mut facts = opened.facts;
+    let input = Input {
+        channel: 0,
+        path: path.to_owned(),
+        facts: opened.facts,
+        rows: Arc::from(opened.rows),
+    };
+    let stars = stars_of(&input, &name, control)?;
+    let mut facts = input.facts;
     if matches!(
         facts.container,
         read::Container::Fits | read::Container::FitsTiled
@@ -56,11 +74,24 @@ pub fn run(path: &Path, pick: Pick, control: Control<'_>) -> Result<Report, Erro
     {
         facts.notices.push(notice);
     }
+    let scale_arcsec = scale(&facts.header);
     Ok(Report {
         path: path.to_owned(),
         facts,
         recognition,
         exposure,
         survey,
+        stars,
+        scale_arcsec,
     })
+}
+
+fn scale(header: &Header) -> Option<f64> {
+    if let Some(wcs) = Wcs::from_header(header) {
+        let [x, y] = wcs.scale_deg();
+        return Some((x * y).sqrt() * 3600.0);
+    }
+    let positive = |keyword: &str| header.number(keyword).filter(|value| *value > 0.0);
+    // 1 um at 1 mm is 206.265 arc seconds.
+    Some(206.264_806 * positive("XPIXSZ")? / positive("FOCALLEN")?)
 }

@@ -19,6 +19,8 @@ pub mod describe;
 
 pub mod compose;
 
+pub mod channels;
+
 pub mod verify;
 
 pub mod user_palettes;
