@@ -2,7 +2,6 @@
 //! be aligned, whether to crop, and whose sky has to be evened.
 
 use std::ops::ControlFlow;
-use std::sync::Arc;
 
 use super::inputs::Input;
 use super::prepare::{points, stars_of};
@@ -11,19 +10,21 @@ use crate::engine::align::matching::match_stars;
 use crate::engine::align::sky_grid;
 use crate::engine::align::stars::Stars;
 use crate::engine::align::transform::Transform;
-use crate::engine::crop::Rimless;
-use crate::engine::frame::Size;
+use crate::engine::frame::{Rows, Size};
 use crate::engine::level::{self, LevelError, Notice, SkyModel};
 use crate::engine::recipe::{Align, AlignMethod, Crop, Level, Recipe};
 
 /// Channels that lie on each other this well are left as they stand, px.
 const SAME_GRID_PX: f64 = 0.1;
 
+/// Less of the field than this is no sky that a model could be trusted on.
+const LEAST_SKY: f64 = 0.06;
+
 /// Glow that varies by more than this over the field, in units of one pixel's
 /// noise, is worth taking out.
 const WORTH_LEVELLING: f64 = 1.0;
 
-/// Sets reference, `align`, `crop` and `level` of a draft.
+/// Sets reference, `align` and `crop` of a draft.
 ///
 /// # Errors
 /// When a file cannot be read, or the job is stopped.
@@ -35,10 +36,6 @@ pub fn arrange(
 ) -> Result<(), Error> {
     if inputs.len() > 1 {
         grid(recipe, inputs, notices, control)?;
-    }
-    for input in inputs {
-        let id = recipe.channels[input.channel].id.clone();
-        recipe.channels[input.channel].level = sky(input, &id, control)?;
     }
     Ok(())
 }
@@ -165,55 +162,40 @@ fn unmatched(
     None
 }
 
-// Whether and how the sky of a channel has to be evened.
-fn sky(input: &Input, id: &str, control: Control<'_>) -> Result<Option<Level>, Error> {
-    let of_degree = |degree: u8| Level {
-        degree: Some(degree),
-        ..Level::default()
-    };
-    let Some(plane) = model(input, id, &of_degree(1), control)? else {
-        return Ok(None);
-    };
-    let Some(bent) = model(input, id, &of_degree(2), control)? else {
-        return Ok(None);
-    };
-    if !trusted(&bent) && !trusted(&plane) {
-        return Ok(None);
+/// Whether and how the sky of a prepared channel has to be evened: by the
+/// stiffest model that its samples follow, where there is enough sky to say so
+/// and glow worth taking out.
+///
+/// # Errors
+/// When it cannot be read, or the job is stopped.
+pub fn sky(
+    rows: &dyn Rows,
+    id: &str,
+    control: Control<'_>,
+) -> Result<Option<(Level, SkyModel)>, Error> {
+    for degree in [1, 2] {
+        let level = Level {
+            degree: Some(degree),
+            ..Level::default()
+        };
+        let Some(model) = model(rows, id, &level, control)? else {
+            continue;
+        };
+        let uneven = |notice: &Notice| matches!(notice, Notice::Uneven { .. });
+        let share = model.samples as f64 / (model.samples + model.refused).max(1) as f64;
+        if share < LEAST_SKY || model.notices.iter().any(uneven) {
+            continue;
+        }
+        let worth = model
+            .amplitude_over_noise
+            .is_some_and(|amplitude| amplitude > WORTH_LEVELLING);
+        return Ok(worth.then_some((level, model)));
     }
-    let differs = bending(&plane, &bent, input.facts.size) > WORTH_LEVELLING * plane.noise;
-    let (degree, best) = if differs && trusted(&bent) {
-        (2, &bent)
-    } else {
-        (1, &plane)
-    };
-    let worth = best
-        .amplitude_over_noise
-        .is_some_and(|amplitude| amplitude > WORTH_LEVELLING);
-    Ok((worth && trusted(best)).then(|| of_degree(degree)))
-}
-
-fn trusted(model: &SkyModel) -> bool {
-    !model
-        .notices
-        .iter()
-        .any(|notice| matches!(notice, Notice::Uneven { .. } | Notice::Far { .. }))
-}
-
-// How far two models lie apart at most, looked at on a coarse grid.
-fn bending(one: &SkyModel, other: &SkyModel, size: Size) -> f64 {
-    let at = |i: usize, length: usize| i as f64 / 8.0 * (length - 1) as f64;
-    let offset = one.sky_level - other.sky_level;
-    (0..9)
-        .flat_map(|row| (0..9).map(move |column| (row, column)))
-        .map(|(row, column)| {
-            let (x, y) = (at(column, size.width), at(row, size.height));
-            (one.at(x, y) - other.at(x, y) - offset).abs()
-        })
-        .fold(0.0, f64::max)
+    Ok(None)
 }
 
 fn model(
-    input: &Input,
+    rows: &dyn Rows,
     id: &str,
     level: &Level,
     control: Control<'_>,
@@ -226,8 +208,7 @@ fn model(
             Err(_) => ControlFlow::Break(()),
         }
     };
-    let rows = Rimless(Arc::clone(&input.rows));
-    match level::model(&rows, level, &mut tick) {
+    match level::model(rows, level, &mut tick) {
         Ok(model) => Ok(Some(model)),
         Err(LevelError::Rows(error)) => Err(error.into()),
         Err(LevelError::Stopped) => Err(Error::Cancelled),

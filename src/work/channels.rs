@@ -96,7 +96,12 @@ pub fn run(
         if let Some(model) = channel.model.as_ref().filter(|_| models) {
             let path = out.join(format!("{}.sky.fits", described.id));
             about.history = vec![format!("Sky model of {}: {}", described.file, model.kind)];
-            let rows = ModelRows { model, size };
+            let origin = preparation.part.origin;
+            let rows = ModelRows {
+                model,
+                size,
+                origin,
+            };
             sealed.push(write(&path, &rows, &about, &tick).map_err(told)?);
             written.files.push(path);
         }
@@ -152,6 +157,8 @@ fn history(file: &str, channel: &super::prepare::Prepared) -> Vec<String> {
 struct ModelRows<'a> {
     model: &'a SkyModel,
     size: Size,
+    // Where its first pixel lies on the reference's grid.
+    origin: [usize; 2],
 }
 
 impl Rows for ModelRows<'_> {
@@ -160,8 +167,9 @@ impl Rows for ModelRows<'_> {
     }
 
     fn read(&self, first_row: usize, out: &mut [f32]) -> Result<(), RowsError> {
-        for (y, row) in (first_row..).zip(out.chunks_exact_mut(self.size.width)) {
-            for (x, value) in row.iter_mut().enumerate() {
+        let [left, top] = self.origin;
+        for (y, row) in (top + first_row..).zip(out.chunks_exact_mut(self.size.width)) {
+            for (x, value) in (left..).zip(row) {
                 *value = self.model.at(x as f64, y as f64) as f32;
             }
         }

@@ -164,7 +164,7 @@ const UNSTRETCHED: Stretch = Stretch {
     curve: None,
 };
 
-// Each channel's stretch, from what it is once prepared.
+// Each channel's level and stretch, from what it is once it is on the grid.
 fn stretch(
     recipe: &mut Recipe,
     inputs: &[Input],
@@ -172,6 +172,22 @@ fn stretch(
     control: Control<'_>,
 ) -> Result<(), Error> {
     let all: Vec<usize> = (0..recipe.channels.len()).collect();
+    // Whose sky has to be evened shows on the whole grid.
+    let whole = Recipe {
+        crop: None,
+        ..recipe.clone()
+    };
+    let preparation = prepare(&whole, inputs, &all, control)?;
+    for (channel, prepared) in recipe.channels.iter_mut().zip(preparation.channels) {
+        if let Some((level, model)) = arrange::sky(&*prepared.rows, &channel.id, control)? {
+            let ends = model.amplitude_over_noise.unwrap_or_default();
+            notices.push(format!(
+                "{}: its glow, {ends:.0} times the noise from end to end, is taken out by a {}",
+                channel.id, model.kind
+            ));
+            channel.level = Some(level);
+        }
+    }
     let preparation = prepare(recipe, inputs, &all, control)?;
     notices.extend(preparation.notices);
     let surveys: Vec<Survey> = preparation

@@ -19,7 +19,7 @@ use crate::engine::crop::{Cropped, Rectangle, Rimless, both, covered, largest};
 use crate::engine::frame::{Rows, RowsError};
 use crate::engine::level::{self, LevelError, Leveled, SkyModel};
 use crate::engine::measure;
-use crate::engine::recipe::{AlignMethod, Channel, Crop, KeepOut, Level, Recipe};
+use crate::engine::recipe::{AlignMethod, Channel, Crop, Level, Recipe};
 use crate::io::record::{AlignEntry, Distortion, LevelEntry};
 use crate::io::spool::Spool;
 
@@ -111,39 +111,37 @@ pub fn prepare(
     let mut channels = Vec::new();
     for (input, (rows, align)) in taking_part.iter().zip(on_grid) {
         let channel = &recipe.channels[input.channel];
-        let rows = if recipe.crop.is_none() {
-            rows
-        } else {
+        // The sky is modelled before cropping: the more of it the better.
+        let model = match &channel.level {
+            Some(level) => Some(model(&*rows, level, channel, control)?),
+            None => None,
+        };
+        let rows = match &model {
+            Some(model) => Arc::new(Leveled::new(rows, model.clone())),
+            None => rows,
+        };
+        let rows = if recipe.crop.is_some() {
             let beyond = || Error::request("`crop` reaches beyond the picture", "make it smaller");
             Arc::new(Cropped::new(rows, part).ok_or_else(beyond)?)
+        } else {
+            rows
         };
-        let Some(level) = &channel.level else {
-            channels.push(Prepared {
-                rows,
-                align,
-                level: None,
-                model: None,
-            });
-            continue;
-        };
-        let model = model(&*rows, &shifted(level, part.origin), channel, control)?;
-        notices.extend(
-            model
-                .notices
-                .iter()
-                .map(|notice| format!("{}: {notice}", channel.id)),
-        );
-        channels.push(Prepared {
-            align,
-            level: Some(LevelEntry {
+        let level = model.as_ref().map(|model| {
+            let notice = |notice| format!("{}: {notice}", channel.id);
+            notices.extend(model.notices.iter().map(notice));
+            LevelEntry {
                 kind: model.kind.to_string(),
                 amplitude: model.amplitude,
                 amplitude_over_noise: model.amplitude_over_noise,
                 samples: model.samples,
                 refused: model.refused,
-            }),
-            rows: Arc::new(Leveled::new(rows, model.clone())),
-            model: Some(model),
+            }
+        });
+        channels.push(Prepared {
+            rows,
+            align,
+            level,
+            model,
         });
     }
     Ok(Preparation {
@@ -386,27 +384,6 @@ fn part(
             })
         }
     }
-}
-
-// Keep-outs are counted on the reference's grid, the model on what is kept.
-fn shifted(level: &Level, [x, y]: [usize; 2]) -> Level {
-    let (x, y) = (x as f64, y as f64);
-    let mut level = level.clone();
-    for part in &mut level.keep_out {
-        match part {
-            KeepOut::Circle([center_x, center_y, _]) => {
-                *center_x -= x;
-                *center_y -= y;
-            }
-            KeepOut::Polygon(corners) => {
-                for [corner_x, corner_y] in corners {
-                    *corner_x -= x;
-                    *corner_y -= y;
-                }
-            }
-        }
-    }
-    level
 }
 
 fn model(
