@@ -22,7 +22,7 @@ const LEAST_SKY: f64 = 0.06;
 
 /// Glow that varies by more than this over the field, in units of one pixel's
 /// noise, is worth taking out.
-const WORTH_LEVELLING: f64 = 1.0;
+const WORTH_LEVELLING: f64 = 5.0;
 
 /// Sets reference, `align` and `crop` of a draft.
 ///
