@@ -4,9 +4,8 @@ use serde_json::json;
 
 use super::terminal::{Terminal, json};
 use super::{Error, Outcome};
-use crate::engine::color::css::linear_srgb;
 use crate::engine::lines;
-use crate::engine::mix::assign::{hue_vector, natural_color};
+use crate::engine::mix::assign::vector;
 use crate::engine::palettes::{Palette, built_in};
 use crate::engine::recipe::ColorValue;
 use crate::work::describe::css;
@@ -61,17 +60,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
 }
 
 fn hex(color: &ColorValue, line: &str) -> Option<String> {
-    let vector = match color {
-        ColorValue::Css(text) => linear_srgb(text).ok()?,
-        ColorValue::Vector(vector) => *vector,
-        ColorValue::Hue {
-            hue,
-            saturation,
-            strength,
-        } => hue_vector(*hue, *saturation, *strength),
-        ColorValue::Natural => natural_color(line, None)?,
-    };
-    Some(css(vector))
+    vector(color, line, None).ok()?.map(css)
 }
 
 // The lines of a palette and their colours; for one that colours everything,

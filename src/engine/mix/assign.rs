@@ -2,7 +2,7 @@
 
 use crate::engine::color::{css, edge, natural};
 use crate::engine::lines;
-use crate::engine::recipe::{ColorValue, Recipe, Rendition};
+use crate::engine::recipe::{Channel, ColorValue, Recipe, Rendition};
 
 /// A channel of a rendition and its colour.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,21 +41,13 @@ pub fn assignments(recipe: &Recipe, rendition: &Rendition) -> Result<Vec<Assignm
             .iter()
             .position(|channel| channel.id == *id)
             .ok_or_else(|| AssignError::NoChannel(id.clone()))?;
-        let linear_srgb = match value {
-            ColorValue::Css(text) => {
-                css::linear_srgb(text).map_err(|error| AssignError::Css(id.clone(), error))?
-            }
-            ColorValue::Vector(vector) => *vector,
-            ColorValue::Hue {
-                hue,
-                saturation,
-                strength,
-            } => hue_vector(*hue, *saturation, *strength),
-            ColorValue::Natural => {
-                let channel = &recipe.channels[channel];
-                natural_color(&channel.line, channel.center_nm)
-                    .ok_or_else(|| AssignError::Invisible(id.clone()))?
-            }
+        let Channel {
+            line, center_nm, ..
+        } = &recipe.channels[channel];
+        let linear_srgb = match vector(value, line, *center_nm) {
+            Ok(Some(vector)) => vector,
+            Ok(None) => return Err(AssignError::Invisible(id.clone())),
+            Err(error) => return Err(AssignError::Css(id.clone(), error)),
         };
         let natural = *value == ColorValue::Natural;
         assigned.push(Assignment {
@@ -69,6 +61,28 @@ pub fn assignments(recipe: &Recipe, rendition: &Rendition) -> Result<Vec<Assignm
         weigh_by_eye(recipe, &mut assigned);
     }
     Ok(assigned)
+}
+
+/// The vector of a colour as a recipe writes it, for a channel of this line and
+/// centre; None where it is the natural colour of invisible light.
+///
+/// # Errors
+/// When a CSS string does not hold.
+pub fn vector(
+    value: &ColorValue,
+    line_id: &str,
+    center_nm: Option<f64>,
+) -> Result<Option<[f64; 3]>, css::CssError> {
+    Ok(match value {
+        ColorValue::Css(text) => Some(css::linear_srgb(text)?),
+        ColorValue::Vector(vector) => Some(*vector),
+        ColorValue::Hue {
+            hue,
+            saturation,
+            strength,
+        } => Some(hue_vector(*hue, *saturation, *strength)),
+        ColorValue::Natural => natural_color(line_id, center_nm),
+    })
 }
 
 /// The vector of a hue: `strength * ((1 - saturation) * white + saturation * pure)`.

@@ -39,39 +39,27 @@ impl Mixer {
     /// Adds a channel: its tones and its colour vector.
     #[inline(always)]
     pub fn add(&mut self, tones: &Block, color: [f32; 3]) {
-        match self.blend {
-            Blend::Tone => {
-                for component in 0..3 {
-                    let m = color[component];
+        let mut light = *tones;
+        if self.blend != Blend::Tone {
+            for value in &mut light {
+                *value = srgb_decode(*value);
+            }
+        }
+        for component in 0..3 {
+            let m = color[component];
+            let sum = &mut self.sum[component];
+            match self.blend {
+                Blend::Tone | Blend::Light => {
                     for i in 0..LANES {
-                        self.sum[component][i] += m * tones[i];
+                        sum[i] += m * light[i];
                     }
                 }
-            }
-            Blend::Light => {
-                let mut light = [0.0; LANES];
-                for i in 0..LANES {
-                    light[i] = srgb_decode(tones[i]);
-                }
-                for component in 0..3 {
-                    let m = color[component];
-                    for i in 0..LANES {
-                        self.sum[component][i] += m * light[i];
-                    }
-                }
-            }
-            Blend::Screen => {
-                let mut light = [0.0; LANES];
-                for i in 0..LANES {
-                    light[i] = srgb_decode(tones[i]);
-                }
-                for component in 0..3 {
-                    let m = color[component];
+                Blend::Screen => {
                     for i in 0..LANES {
                         let layer = m * light[i];
                         let layer = if layer > 0.0 { layer } else { 0.0 };
                         let layer = if layer < 1.0 { layer } else { 1.0 };
-                        self.sum[component][i] *= 1.0 - layer;
+                        sum[i] *= 1.0 - layer;
                     }
                 }
             }
