@@ -18,7 +18,7 @@ use crate::engine::recipe::{Align, AlignMethod, Crop, Level, Recipe};
 const SAME_GRID_PX: f64 = 0.1;
 
 /// Less of the field than this is no sky that a model could be trusted on.
-const LEAST_SKY: f64 = 0.06;
+const LEAST_SKY: f64 = 0.025;
 
 /// Glow that varies by more than this over the field, in units of one pixel's
 /// noise, is worth taking out.
