@@ -281,7 +281,7 @@ fn stretch(stretch: &Stretch) -> Checked {
                 "every shape but `linear` needs it",
             );
         }
-        (Shape::Bias, Some(amount)) => *amount > 0.0 && *amount < 1.0,
+        (Shape::Bias, Some(amount)) => *amount > 1e-12 && *amount < 1.0 - 1e-12,
         (_, Some(amount)) => *amount > 0.0,
     };
     if !sound {
@@ -290,7 +290,7 @@ fn stretch(stretch: &Stretch) -> Checked {
                 "`stretch.amount = {}` is out of range",
                 amount.unwrap_or_default()
             ),
-            "asinh, log and power take more than 0; bias takes 0 to 1 without the ends",
+            "asinh, log and power take more than 0; bias takes 1e-12 to 1 - 1e-12",
         );
     }
     match curve {

@@ -76,7 +76,15 @@ impl Prepared {
             Shape::Bias => amount >= 0.06,
         };
         let curve = stretch.curve.as_deref().map(Curve::through);
-        let gentle = curve.as_ref().is_none_or(|curve| curve.steepest() <= 50.0);
+        // A steep curve enlarges the shape's rounding; with a small amount asinh
+        // and log have more of it.
+        let bearable = match stretch.shape {
+            Shape::Asinh | Shape::Log => 12.0 * amount.min(1.0),
+            _ => 12.0,
+        };
+        let gentle = curve
+            .as_ref()
+            .is_none_or(|curve| curve.steepest() <= bearable);
         Self {
             black: stretch.black,
             scale: 1.0 / (stretch.white - stretch.black),
@@ -170,7 +178,9 @@ pub fn shape_exact(shape: Shape, amount: f64, t: f64) -> f64 {
         Shape::Asinh => exact::asinh(amount * t) / exact::asinh(amount),
         Shape::Log => exact::ln_1p(amount * t) / exact::ln_1p(amount),
         Shape::Power => exact::pow(t, amount),
-        Shape::Bias => t / ((1.0 / amount - 2.0) * (1.0 - t) + 1.0),
+        // The same twice, each without cancellation at its end.
+        Shape::Bias if amount < 0.5 => t / ((1.0 / amount - 2.0) * (1.0 - t) + 1.0),
+        Shape::Bias => t / ((1.0 / amount - 1.0) + (2.0 - 1.0 / amount) * t),
     }
 }
 
