@@ -228,7 +228,7 @@ fn a_lantern_shell_that_fills_the_field_is_told() {
     let (_, _, plane) = lantern(Filter::Ha);
     let sky = make(&plane, &degree(2)).unwrap();
     let words: Vec<_> = sky.notices.iter().map(Notice::to_string).collect();
-    assert!(words[0].contains("no sky to speak of"), "{words:?}");
+    assert!(words[0].contains("little of the field is sky"), "{words:?}");
 }
 
 #[test]

@@ -17,7 +17,7 @@ Examples:
 
 A line that the header and the name leave open is never guessed: say it with --line.")]
 pub struct Arguments {
-    /// The stacks, one for each filter; the first is the reference
+    /// The stacks, one for each filter; the sharpest becomes the reference
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
 

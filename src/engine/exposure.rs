@@ -53,8 +53,9 @@ pub fn exposure(header: &Header) -> Exposure {
                 seconds * count
             )
         });
+    // In doubt the total is not known: a person settles it.
     Exposure {
-        seconds: Some(seconds),
+        seconds: doubt.is_none().then_some(seconds),
         why: keyword.to_owned(),
         doubt,
     }
@@ -101,7 +102,7 @@ mod tests {
             ("NCOMBINE", Value::Integer(80)),
         ]);
         let counted = exposure(&counted);
-        assert_eq!(counted.seconds, Some(300.0));
+        assert_eq!(counted.seconds, None);
         assert!(counted.doubt.expect("doubt").contains("24000 s"));
         assert_eq!(
             exposure(&header(&[("EXPTIME", Value::Integer(0))])).seconds,

@@ -13,9 +13,13 @@ use crate::engine::align::transform::Transform;
 use crate::engine::frame::{Rows, Size};
 use crate::engine::level::{self, LevelError, Notice, SkyModel};
 use crate::engine::recipe::{Align, AlignMethod, Crop, Level, Recipe};
+use crate::engine::wcs::Wcs;
 
 /// Channels that lie on each other this well are left as they stand, px.
 const SAME_GRID_PX: f64 = 0.1;
+
+/// Stars at most this much wider than those of the sharpest channel, as a factor.
+const NEARLY_AS_SHARP: f64 = 1.1;
 
 /// Less of the field than this is no sky that a model could be trusted on.
 const LEAST_SKY: f64 = 0.025;
@@ -75,15 +79,34 @@ fn grid(
         })
         .collect();
     let enough = (stars[first].stars.len() / 4).max(15);
+    // A channel that no rendition shows is no reference.
+    let shown = |i: usize| {
+        let id = &recipe.channels[inputs[i].channel].id;
+        recipe
+            .renditions
+            .iter()
+            .any(|rendition| rendition.colors.contains_key(id))
+    };
     let sharpness = |i: usize| {
         let [[a, b, _], [c, d, _], _] = onto_first[i].as_ref()?.to_reference.matrix;
         let scale = (a * d - b * c).abs().sqrt();
         (stars[i].stars.len() >= enough).then_some(stars[i].fwhm_px? * scale)
     };
-    let reference = (0..inputs.len())
+    let candidates: Vec<(f64, usize)> = (0..inputs.len())
+        .filter(|i| shown(*i))
         .filter_map(|i| Some((sharpness(i)?, i)))
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map_or(first, |(_, i)| i);
+        .collect();
+    let best = candidates
+        .iter()
+        .map(|(width, _)| *width)
+        .fold(f64::INFINITY, f64::min);
+    // Among the nearly sharpest, one that knows its place on the sky.
+    let on_sky = |i: usize| Wcs::from_header(&inputs[i].facts.header).is_some();
+    let reference = candidates
+        .iter()
+        .filter(|(width, _)| *width <= best * NEARLY_AS_SHARP)
+        .min_by(|a, b| on_sky(b.1).cmp(&on_sky(a.1)).then(a.0.total_cmp(&b.0)))
+        .map_or(first, |(_, i)| *i);
     recipe.reference = Some(id(recipe, &inputs[reference]));
     for (i, input) in inputs.iter().enumerate() {
         if i == reference {
@@ -91,10 +114,26 @@ fn grid(
         }
         let name = id(recipe, input);
         let method = match (&onto_first[i], &onto_first[reference]) {
-            (Some(own), Some(theirs)) => {
-                (!same_grid(own, theirs, input.facts.size, inputs[reference].facts.size))
-                    .then_some(AlignMethod::Stars)
+            (Some(own), Some(theirs))
+                if said_to_be_one_grid(input, &inputs[reference])
+                    && same_grid(
+                        own,
+                        theirs,
+                        input.facts.size,
+                        inputs[reference].facts.size,
+                        1.0,
+                    ) =>
+            {
+                None
             }
+            (Some(own), Some(theirs)) => (!same_grid(
+                own,
+                theirs,
+                input.facts.size,
+                inputs[reference].facts.size,
+                SAME_GRID_PX,
+            ))
+            .then_some(AlignMethod::Stars),
             _ => unmatched(input, &inputs[reference], &name, notices),
         };
         recipe.channels[input.channel].align = method.map(|method| Align {
@@ -113,14 +152,33 @@ fn grid(
 }
 
 // Whether two pictures lie on each other as they stand.
-fn same_grid(own: &Transform, theirs: &Transform, size: Size, reference: Size) -> bool {
+fn same_grid(
+    own: &Transform,
+    theirs: &Transform,
+    size: Size,
+    reference: Size,
+    within_px: f64,
+) -> bool {
     let (right, bottom) = ((size.width - 1) as f64, (size.height - 1) as f64);
     let corners = [[0.0, 0.0], [right, 0.0], [0.0, bottom], [right, bottom]];
     size == reference
         && corners.into_iter().all(|corner| {
             let [x, y] = theirs.to_source.apply(own.to_reference.apply(corner));
-            (x - corner[0]).abs() < SAME_GRID_PX && (y - corner[1]).abs() < SAME_GRID_PX
+            (x - corner[0]).abs() < within_px && (y - corner[1]).abs() < within_px
         })
+}
+
+// Whether both headers give the sky the same place in the picture: few stars
+// say less of it than that.
+fn said_to_be_one_grid(input: &Input, reference: &Input) -> bool {
+    let (size, other) = (input.facts.size, reference.facts.size);
+    let (Ok((transform, _)), Some(identity)) = (
+        sky_grid::between(&input.facts.header, size, &reference.facts.header, other),
+        Transform::from_matrix([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+    ) else {
+        return false;
+    };
+    same_grid(&transform, &identity, size, other, 0.02)
 }
 
 // What to do where stars do not match: world coordinates, or as it stands.
@@ -144,6 +202,7 @@ fn unmatched(
                 &identity,
                 input.facts.size,
                 reference.facts.size,
+                SAME_GRID_PX,
             )
         });
         return (!stands).then_some(AlignMethod::Wcs);

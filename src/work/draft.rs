@@ -74,6 +74,19 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
         ));
     }
     spare(&request.files, &[&request.out])?;
+    for (index, file) in request.files.iter().enumerate() {
+        let real = file.canonicalize().ok();
+        if real.is_some()
+            && request.files[..index]
+                .iter()
+                .any(|f| f.canonicalize().ok() == real)
+        {
+            return Err(Error::request(
+                format!("{} is named twice", file.display()),
+                "name each stack once",
+            ));
+        }
+    }
     all_meant(request)?;
     // A place that cannot be written to is told before the stacks are read.
     try_place(&request.out)?;
@@ -114,16 +127,33 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             rows: Arc::from(rows),
         });
     }
-    let renditions = renditions(request.palette.as_deref(), own, &channels, &mut notices)?;
+    let shown: Vec<Channel> = channels
+        .iter()
+        .enumerate()
+        .filter(|(index, channel)| !channels[..*index].iter().any(|c| c.line == channel.line))
+        .map(|(_, channel)| channel.clone())
+        .collect();
+    let renditions = renditions(request.palette.as_deref(), own, &shown, &mut notices)?;
     for channel in &channels {
         if !renditions
             .iter()
             .any(|r| r.colors.contains_key(&channel.id))
         {
-            notices.push(format!(
-                "{} takes part in no rendition: give it a color there, or a weight in `luminance`",
-                channel.id
-            ));
+            let twin = shown
+                .iter()
+                .find(|other| other.line == channel.line && other.id != channel.id);
+            notices.push(match twin {
+                Some(twin) => format!(
+                    "{} holds the same line as {} and is left out: combine the two stacks, or give \
+                     each its share of the color",
+                    channel.id, twin.id
+                ),
+                None => format!(
+                    "{} takes part in no rendition: give it a color there, or a weight in \
+                     `luminance`",
+                    channel.id
+                ),
+            });
         }
     }
     let object = inputs
@@ -147,12 +177,33 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
     })?;
     let text = with_comments(&recipe, &why)?;
     control.check()?;
+    if let Some(old) = keep_old(&request.out, &text)? {
+        notices.push(format!(
+            "the recipe that was there is kept as {}",
+            old.display()
+        ));
+    }
     write_whole(&request.out, text.as_bytes())?;
     Ok(Drafted {
         recipe,
         why,
         notices,
     })
+}
+
+// A recipe may hold an evening's work: a draft in its place keeps it.
+fn keep_old(out: &Path, text: &str) -> Result<Option<PathBuf>, Error> {
+    let Ok(old) = std::fs::read(out) else {
+        return Ok(None);
+    };
+    if old == text.as_bytes() {
+        return Ok(None);
+    }
+    let mut name = out.file_name().unwrap_or_default().to_owned();
+    name.push(".old");
+    let kept = out.with_file_name(name);
+    write_whole(&kept, &old)?;
+    Ok(Some(kept))
 }
 
 // Replaced before anyone sees it.

@@ -103,6 +103,23 @@ pub fn prepare(
                         .map(|notice| format!("{}: {notice}", channel.id)),
                 );
                 let rows = aligned(input, channel, grid, &found.transform, control)?;
+                let share = share_covered(&*rows)?;
+                if share == 0.0 {
+                    return Err(Error::request(
+                        format!(
+                            "{}: aligned, it lies wholly outside the reference",
+                            channel.id
+                        ),
+                        "check the matrix or the headers, or choose another reference",
+                    ));
+                }
+                if share < 0.5 {
+                    notices.push(format!(
+                        "{}: it covers {:.0} % of the reference's field",
+                        channel.id,
+                        100.0 * share
+                    ));
+                }
                 (rows, Some(found.entry))
             }
         });
@@ -341,6 +358,12 @@ fn aligned(
     Ok(Arc::new(spool?))
 }
 
+// How much of the field lies between the first and last value of its rows.
+fn share_covered(rows: &dyn Rows) -> Result<f64, RowsError> {
+    let inside: usize = covered(rows)?.iter().map(|(from, to)| to - from).sum();
+    Ok(inside as f64 / rows.size().pixels() as f64)
+}
+
 fn part(
     recipe: &Recipe,
     grid: &Input,
@@ -366,7 +389,11 @@ fn part(
                 });
             }
             Err(Error::request(
-                format!("`crop = [{x}, {y}, {width}, {height}]` reaches beyond {size}"),
+                if width == 0 || height == 0 {
+                    format!("`crop = [{x}, {y}, {width}, {height}]` leaves nothing of {size}")
+                } else {
+                    format!("`crop = [{x}, {y}, {width}, {height}]` reaches beyond {size}")
+                },
                 "give the first pixel and how many, in pixels of the reference",
             ))
         }

@@ -66,7 +66,7 @@ pub enum Notice {
     },
     /// Hardly any of the field is sky.
     #[error(
-        "there is no sky to speak of: {:.0} % of the samples agree on a sky; look at the model, and mark the nebula with `keep_out`",
+        "little of the field is sky: {:.0} % of the samples agree on one; look at the model, and mark the nebula with `keep_out`",
         100.0 * share
     )]
     LittleSky {
@@ -75,7 +75,7 @@ pub enum Notice {
     },
     /// Much of the field lies far from any sky: the model is a guess there.
     #[error(
-        "{:.0} % of the field lies far from any sky, where the model is a guess; the lower the degree the safer",
+        "{:.0} % of the field lies far from any sky, where the model is a guess; the stiffer the safer",
         100.0 * share
     )]
     Far {
@@ -358,7 +358,7 @@ mod tests {
         assert!(words.contains("spline, smooth 0.25"), "{words}");
         assert!(words.contains("polynomial of degree 2"), "{words}");
         let words = Notice::LittleSky { share: 0.07 }.to_string();
-        assert!(words.contains("no sky to speak of: 7 %"), "{words}");
+        assert!(words.contains("little of the field is sky: 7 %"), "{words}");
     }
 
     /// 2 - (1 + t + t^2) for t = 0, 0.5, 1, by hand.

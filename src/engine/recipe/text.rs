@@ -95,7 +95,7 @@ fn reword(message: &str) -> (String, String) {
     }
     (
         message,
-        "see `linehue compose --help` for what a recipe holds".to_owned(),
+        "the README has a table of what a recipe holds".to_owned(),
     )
 }
 

@@ -183,7 +183,7 @@ pub struct LevelEntry {
     pub kind: String,
     /// Highest less lowest value of the model in file units.
     pub amplitude: f64,
-    /// The amplitude in units of one pixel's noise.
+    /// The amplitude in units of one pixel's noise where the model found sky.
     pub amplitude_over_noise: Option<f64>,
     /// Samples used.
     pub samples: usize,
