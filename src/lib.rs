@@ -36,3 +36,6 @@ pub mod io;
 pub mod work;
 
 pub mod cli;
+
+#[cfg(feature = "gui")]
+pub mod gui;

@@ -25,5 +25,11 @@ pub mod verify;
 
 pub mod user_palettes;
 
+pub mod history;
+
+pub mod preview;
+
+pub mod desk;
+
 pub use error::Error;
 pub use progress::{Control, Progress};

@@ -4,6 +4,8 @@
 //! the picture's size. Nothing depends on the height or the order of the
 //! bands, nor on the number of threads that made them.
 
+mod histogram;
+
 mod levels;
 
 mod sampler;
@@ -11,6 +13,7 @@ mod sampler;
 #[cfg(test)]
 pub(crate) mod fields;
 
+pub use histogram::Histogram;
 pub use sampler::{GLANCE_PIXELS, SAMPLE_PIXELS, Sampler};
 
 use std::ops::ControlFlow;

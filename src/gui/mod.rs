@@ -1,0 +1,16 @@
+//! The window: shows what lies on the desk and asks for changes. It computes
+//! nothing: every number and every pixel comes from the inner rings.
+
+pub mod app;
+
+pub mod state;
+
+pub mod asks;
+
+pub mod command;
+
+pub mod theme;
+
+pub mod panels;
+
+pub mod widgets;

@@ -1,0 +1,11 @@
+//! The picture: pan, zoom, probe, comparison.
+
+use egui::Ui;
+
+use crate::gui::asks::Asks;
+use crate::gui::state::State;
+
+/// Shows the panel in `ui`.
+pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
+    let _ = (ui, state, asks);
+}

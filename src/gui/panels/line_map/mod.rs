@@ -1,0 +1,11 @@
+//! The line map: true spectrum above, hue below, a thread for each channel.
+
+use egui::Ui;
+
+use crate::gui::asks::Asks;
+use crate::gui::state::State;
+
+/// Shows the panel in `ui`.
+pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
+    let _ = (ui, state, asks);
+}

@@ -1,0 +1,9 @@
+//! The parts of the window. Each shows some of the state and pushes asks.
+
+pub mod canvas;
+
+pub mod channels;
+
+pub mod line_map;
+
+pub mod mix;

@@ -1,0 +1,233 @@
+//! What the window knows: the recipe and its history, the channels in memory,
+//! the jobs that run, and what is shown.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use crate::engine::color::space::Space;
+use crate::engine::color::vision::Vision;
+use crate::engine::frame::Size;
+use crate::engine::palettes::Palette;
+use crate::engine::recipe::{Channel, Recipe, Rendition};
+use crate::work::desk::{Layer, RowState, Step, Ticket};
+use crate::work::history::History;
+
+use super::theme::Theme;
+
+/// Everything that panels may read.
+pub struct State {
+    /// The recipe, and how it came to be so.
+    pub history: History<Recipe>,
+    /// The recipe's own file; None: never saved.
+    pub path: Option<PathBuf>,
+    /// What its files are relative to.
+    pub folder: PathBuf,
+    /// The recipe as it was last saved.
+    pub saved: Option<Recipe>,
+    /// Channels in memory, by id.
+    pub layers: BTreeMap<String, Arc<Layer>>,
+    /// Channels that could not be had: what is wrong, what to do.
+    pub failures: BTreeMap<String, (String, String)>,
+    /// Files that were opened this time and are not done with.
+    pub rows: Vec<FileRow>,
+    /// Jobs that run.
+    pub jobs: Vec<Running>,
+    /// What the last preparing did.
+    pub prepared: Vec<Step>,
+    /// Sentences a person should know, the newest last.
+    pub notices: Vec<String>,
+    /// The channel that is worked on.
+    pub selected: Option<String>,
+    /// Only this channel is shown.
+    pub solo: Option<String>,
+    /// Left out for now.
+    pub hidden: BTreeSet<String>,
+    /// How the picture is looked at.
+    pub view: View,
+    /// The user's own palettes.
+    pub own_palettes: Vec<Palette>,
+    /// Files that were open lately, the newest first.
+    pub recent: Vec<PathBuf>,
+    /// The output space in work and for export.
+    pub space: Space,
+    /// Light, dark or red.
+    pub theme: Theme,
+    /// What the status line says.
+    pub said: String,
+}
+
+/// A file that is being opened.
+#[derive(Debug, Clone)]
+pub struct FileRow {
+    /// The file.
+    pub path: PathBuf,
+    /// The job that opens it.
+    pub ticket: Ticket,
+    /// How it stands.
+    pub state: RowState,
+    /// How far it is, 0 to 1.
+    pub share: f32,
+}
+
+/// A job that runs.
+#[derive(Debug, Clone)]
+pub struct Running {
+    /// Its number.
+    pub ticket: Ticket,
+    /// What it is: "Preparing", "Exporting lantern.tif".
+    pub title: String,
+    /// What it does now.
+    pub step: String,
+    /// Which channel it is about, if one alone.
+    pub channel: Option<String>,
+    /// How far it is, 0 to 1.
+    pub share: f32,
+}
+
+/// How two renditions are held against each other.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Compare {
+    /// One alone.
+    #[default]
+    One,
+    /// One left of an edge, the other right of it.
+    Divided,
+    /// Both whole, side by side.
+    Beside,
+    /// In turns.
+    Turns,
+    /// How far they lie apart.
+    Difference,
+}
+
+/// How the picture is looked at.
+#[derive(Debug, Clone)]
+pub struct View {
+    /// Id of the rendition that is shown and edited.
+    pub rendition: String,
+    /// Id of the one that it is held against.
+    pub other: Option<String>,
+    /// How.
+    pub compare: Compare,
+    /// Where the edge stands, 0 (left) to 1 (right).
+    pub divide: f32,
+    /// The pixel of the common grid in the middle of the view (corner of the
+    /// first pixel at 0), and screen pixels for one of its pixels; None: the
+    /// whole picture fits the view.
+    pub place: Option<Place>,
+    /// Pixels that clip or leave the gamut are marked.
+    pub marks: bool,
+    /// As whom the picture is seen.
+    pub vision: Vision,
+    /// The channel whose sky model is shown instead of the picture.
+    pub sky: Option<String>,
+    /// The difference (CIEDE2000) that is shown white.
+    pub difference_full: f32,
+    /// A pixel that the probe is held on; None: it follows the pointer.
+    pub probe: Option<[usize; 2]>,
+}
+
+/// A place in the picture, and how large it is shown.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// What lies in the middle of the view, in pixels of the common grid.
+    pub middle: [f64; 2],
+    /// Physical screen pixels for one of them.
+    pub zoom: f64,
+}
+
+impl State {
+    /// The recipe now, a gesture that goes on included.
+    pub fn recipe(&self) -> &Recipe {
+        self.history.current()
+    }
+
+    /// The rendition that is shown and edited; None on an empty desk.
+    pub fn rendition(&self) -> Option<&Rendition> {
+        self.recipe()
+            .rendition(&self.view.rendition)
+            .or(self.recipe().renditions.first())
+    }
+
+    /// A copy of the recipe with one change to the shown rendition.
+    pub fn with_rendition(&self, change: impl FnOnce(&mut Rendition)) -> Recipe {
+        let mut recipe = self.recipe().clone();
+        let id = self.rendition().map(|rendition| rendition.id.clone());
+        if let Some(rendition) = recipe
+            .renditions
+            .iter_mut()
+            .find(|rendition| Some(&rendition.id) == id.as_ref())
+        {
+            change(rendition);
+        }
+        recipe
+    }
+
+    /// A copy of the recipe with one change to a channel.
+    pub fn with_channel(&self, id: &str, change: impl FnOnce(&mut Channel)) -> Recipe {
+        let mut recipe = self.recipe().clone();
+        if let Some(channel) = recipe.channels.iter_mut().find(|channel| channel.id == id) {
+            change(channel);
+        }
+        recipe
+    }
+
+    /// Whether the recipe differs from its file.
+    pub fn is_edited(&self) -> bool {
+        !self.recipe().channels.is_empty() && self.saved.as_ref() != Some(self.recipe())
+    }
+
+    /// The size of the common grid, once a channel on it is in memory.
+    pub fn size(&self) -> Option<Size> {
+        let reference = self.recipe().reference()?;
+        self.layers
+            .get(&reference.id)
+            .or_else(|| self.layers.values().next())
+            .map(|layer| layer.size())
+    }
+
+    /// An empty desk.
+    pub fn empty() -> Self {
+        let recipe = Recipe {
+            recipe: crate::engine::recipe::VERSION,
+            reference: None,
+            crop: None,
+            about: crate::engine::recipe::About::default(),
+            channels: Vec::new(),
+            renditions: Vec::new(),
+        };
+        Self {
+            history: History::new("Empty desk", recipe),
+            path: None,
+            folder: PathBuf::from("."),
+            saved: None,
+            layers: BTreeMap::new(),
+            failures: BTreeMap::new(),
+            rows: Vec::new(),
+            jobs: Vec::new(),
+            prepared: Vec::new(),
+            notices: Vec::new(),
+            selected: None,
+            solo: None,
+            hidden: BTreeSet::new(),
+            view: View {
+                rendition: String::new(),
+                other: None,
+                compare: Compare::One,
+                divide: 0.5,
+                place: None,
+                marks: false,
+                vision: Vision::Usual,
+                sky: None,
+                difference_full: 50.0,
+                probe: None,
+            },
+            own_palettes: Vec::new(),
+            recent: Vec::new(),
+            space: Space::Srgb,
+            theme: Theme::Dark,
+            said: String::new(),
+        }
+    }
+}

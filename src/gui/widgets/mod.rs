@@ -1,0 +1,3 @@
+//! Parts that several panels share.
+
+pub mod icon;

@@ -1,0 +1,199 @@
+//! What the desk is asked to do, and what it tells.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::Layer;
+use crate::engine::recipe::{Recipe, Stretch};
+use crate::work::compose;
+use crate::work::preview;
+
+/// Names a job that was asked for; what it tells carries the same.
+pub type Ticket = u64;
+
+/// Something that takes a while.
+#[derive(Debug, Clone)]
+pub enum Job {
+    /// Opens files, folders, a recipe or a record. Stacks are recognised and
+    /// join `recipe` if there is one; then all channels that are new are read
+    /// into memory and stretched.
+    Open {
+        /// What was dropped, picked or typed.
+        paths: Vec<PathBuf>,
+        /// What lies on the desk already, and the folder its files are relative to.
+        onto: Option<(Recipe, PathBuf)>,
+        /// Lines that the user has named: file and line id.
+        lines: Vec<(PathBuf, String)>,
+    },
+    /// Reads channels into memory that are not there yet (after an undo, say).
+    Load {
+        /// A checked recipe.
+        recipe: Recipe,
+        /// What its files are relative to.
+        folder: PathBuf,
+        /// Ids of the channels.
+        channels: Vec<String>,
+    },
+    /// Aligns, crops, levels and stretches all channels in one go.
+    Prepare {
+        /// A checked recipe.
+        recipe: Recipe,
+        /// What its files are relative to.
+        folder: PathBuf,
+    },
+    /// Makes a composite and its record.
+    Export(Box<compose::Request>),
+}
+
+/// How it stands with a file that is being opened.
+#[derive(Debug, Clone, PartialEq)]
+pub enum RowState {
+    /// It is being looked at or waits for its turn.
+    Waiting,
+    /// Its line is not clear.
+    NeedsLine {
+        /// Why, in a sentence.
+        why: String,
+        /// Ids of lines, the likeliest first.
+        guesses: Vec<String>,
+    },
+    /// It became this channel.
+    Taken {
+        /// Its id.
+        channel: String,
+    },
+    /// It could not be read.
+    Failed {
+        /// What is wrong.
+        what: String,
+        /// What to do.
+        hint: String,
+    },
+    /// The user stopped it.
+    Cancelled,
+}
+
+/// A step of preparing, done.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// The channel's id.
+    pub channel: String,
+    /// `align`, `crop`, `level` or `stretch`.
+    pub step: &'static str,
+    /// What came of it, with figures: "84 stars, 0.11 px".
+    pub outcome: String,
+}
+
+/// What a job tells.
+#[derive(Debug, Clone)]
+pub enum Event {
+    /// How far it is.
+    Progress {
+        /// Which job.
+        ticket: Ticket,
+        /// Which channel or file it is about, if one alone.
+        channel: Option<String>,
+        /// What is being done.
+        step: String,
+        /// From 0 to 1.
+        share: f32,
+    },
+    /// How it stands with a file.
+    Row {
+        /// Which job.
+        ticket: Ticket,
+        /// The file.
+        path: PathBuf,
+        /// How it stands.
+        state: RowState,
+    },
+    /// The stacks are recognised: this recipe holds them all.
+    Opened {
+        /// Which job.
+        ticket: Ticket,
+        /// The recipe.
+        recipe: Box<Recipe>,
+        /// What its files are relative to.
+        folder: PathBuf,
+        /// The recipe's own file, where one was opened.
+        path: Option<PathBuf>,
+        /// What a person should know.
+        notices: Vec<String>,
+    },
+    /// A stretch was measured for a channel that had none yet.
+    Stretched {
+        /// Which job.
+        ticket: Ticket,
+        /// The channel's id.
+        channel: String,
+        /// What suits it.
+        stretch: Stretch,
+    },
+    /// A channel is in memory.
+    Layer {
+        /// Which job.
+        ticket: Ticket,
+        /// The channel's id.
+        channel: String,
+        /// It.
+        layer: Arc<Layer>,
+    },
+    /// All channels are aligned, cropped, levelled and stretched.
+    Prepared {
+        /// Which job.
+        ticket: Ticket,
+        /// The recipe that says how.
+        recipe: Box<Recipe>,
+        /// What was done, in order.
+        steps: Vec<Step>,
+        /// What a person should know.
+        notices: Vec<String>,
+    },
+    /// A composite is written.
+    Exported {
+        /// Which job.
+        ticket: Ticket,
+        /// The composite.
+        path: PathBuf,
+        /// Its record.
+        record: PathBuf,
+        /// Bytes of the composite.
+        bytes: u64,
+    },
+    /// A channel could not be had; the others go on.
+    ChannelFailed {
+        /// Which job.
+        ticket: Ticket,
+        /// The channel's id.
+        channel: String,
+        /// What is wrong.
+        what: String,
+        /// What to do.
+        hint: String,
+    },
+    /// The job failed as a whole.
+    Failed {
+        /// Which job.
+        ticket: Ticket,
+        /// What is wrong.
+        what: String,
+        /// What to do.
+        hint: String,
+    },
+    /// The job is over, however it ended; nothing more comes of it.
+    Finished {
+        /// Which job.
+        ticket: Ticket,
+        /// Whether it was stopped.
+        cancelled: bool,
+    },
+    /// A picture for the screen.
+    Picture {
+        /// Which of the window's pictures.
+        slot: u32,
+        /// The number of the request.
+        generation: u64,
+        /// It.
+        picture: preview::Picture,
+    },
+}

@@ -1,0 +1,83 @@
+//! A channel in memory.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use crate::engine::frame::{Plane, Size};
+use crate::engine::header::Header;
+use crate::engine::level::SkyModel;
+use crate::engine::measure::{Histogram, Levels};
+use crate::engine::recipe::{Align, Crop, Level, Recipe};
+use crate::io::record::{AlignEntry, LevelEntry};
+
+/// A channel that is ready to be stretched, in memory.
+#[derive(Debug, Clone)]
+pub struct Layer {
+    /// What it was made from.
+    pub key: LayerKey,
+    /// Its values on the common grid.
+    pub plane: Arc<Plane>,
+    /// Area means over 4 x 4, 8 x 8, ... pixels; the last is small.
+    pub reduced: Vec<Arc<Plane>>,
+    /// The grid's header (world coordinates), moved with the crop.
+    pub header: Arc<Header>,
+    /// Levels in file units; None where no pixel is valid.
+    pub levels: Option<Levels>,
+    /// Counts over a scale of its own.
+    pub histogram: Arc<Histogram>,
+    /// The value at which the detector is full, if known.
+    pub ceiling: Option<f64>,
+    /// Total exposure in seconds, if known.
+    pub exposure_s: Option<f64>,
+    /// How it came onto the grid; None: its pixels as they stood.
+    pub align: Option<AlignEntry>,
+    /// How its sky was evened; None: left alone.
+    pub level: Option<LevelEntry>,
+    /// The sky model that was taken out.
+    pub model: Option<Arc<SkyModel>>,
+}
+
+impl Layer {
+    /// Width and height on the common grid.
+    pub fn size(&self) -> Size {
+        use crate::engine::frame::Rows as _;
+        self.plane.size()
+    }
+}
+
+/// What a layer is made from: while this stays, the layer stays.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LayerKey {
+    /// The channel's file.
+    pub file: PathBuf,
+    /// Which picture of it.
+    pub hdu: Option<usize>,
+    /// Which plane.
+    pub plane: Option<usize>,
+    /// How it is aligned.
+    pub align: Option<Align>,
+    /// How its sky is evened.
+    pub level: Option<Level>,
+    /// What is kept.
+    pub crop: Option<Crop>,
+    /// The file of the grid, where the layer depends on it.
+    pub grid: Option<PathBuf>,
+}
+
+/// The keys of a recipe's channels, in its order.
+pub fn keys(recipe: &Recipe, folder: &Path) -> Vec<LayerKey> {
+    let reference = recipe.reference().map(|channel| folder.join(&channel.file));
+    recipe
+        .channels
+        .iter()
+        .map(|channel| LayerKey {
+            file: folder.join(&channel.file),
+            hdu: channel.hdu,
+            plane: channel.plane,
+            align: channel.align.clone(),
+            level: channel.level.clone(),
+            crop: recipe.crop,
+            grid: channel.align.as_ref().and(reference.clone()),
+        })
+        .collect()
+}

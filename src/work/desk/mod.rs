@@ -1,0 +1,12 @@
+//! What lies on the desk while a window is open: channels in memory, jobs that
+//! run, and what they tell. Messages out, events in: the window waits for nothing.
+
+mod job;
+
+mod layer;
+
+mod worker;
+
+pub use job::{Event, Job, RowState, Step, Ticket};
+pub use layer::{Layer, LayerKey, keys};
+pub use worker::Worker;
