@@ -30,7 +30,8 @@ enum Outcome {
     CheckFailed,
 }
 
-const NO_WINDOW: &str = "The window is still to come. These commands do the work without it:";
+#[cfg(not(feature = "gui"))]
+const NO_WINDOW: &str = "this build has no window";
 
 const EXAMPLES: &str = "\
 Examples:
@@ -107,12 +108,12 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
             terminal.result(&String::from_utf8_lossy(&script))?;
             Ok(Outcome::Done)
         }
-        None => window(&arguments.files, terminal),
+        None => window(&arguments.files),
     }
 }
 
-// Until there is a window: say so, and what to do meanwhile.
-fn window(files: &[PathBuf], terminal: &Terminal) -> Result<Outcome, Error> {
+// The window, on files if any were named.
+fn window(files: &[PathBuf]) -> Result<Outcome, Error> {
     if let Some(missing) = files.iter().find(|file| !file.exists()) {
         let name = missing.display();
         return Err(Error::request(
@@ -120,15 +121,31 @@ fn window(files: &[PathBuf], terminal: &Terminal) -> Result<Outcome, Error> {
             "see `linehue --help` for the commands",
         ));
     }
+    #[cfg(feature = "gui")]
+    {
+        crate::gui::start::open(files.to_vec())
+            .map(|()| Outcome::Done)
+            .map_err(|error| Error::request(error.what, without_window(&error.hint)))
+    }
+    #[cfg(not(feature = "gui"))]
+    Err(Error::request(NO_WINDOW, without_window("")))
+}
+
+// Which commands do the work without a window.
+fn without_window(hint: &str) -> String {
+    let mut text = String::new();
+    if !hint.is_empty() {
+        text.push_str(hint);
+        text.push_str("; or ");
+    }
+    text.push_str("do the work without a window:\n\n");
     let command = Arguments::command();
-    let mut text = format!("{NO_WINDOW}\n\n");
     for sub in command.get_subcommands() {
         let about = sub.get_about().map(ToString::to_string).unwrap_or_default();
-        text.push_str(&format!("  {:<12} {about}\n", sub.get_name()));
+        text.push_str(&format!("  linehue {:<12} {about}\n", sub.get_name()));
     }
-    text.push_str("\n`linehue COMMAND --help` has examples.\n");
-    terminal.result(&text)?;
-    Ok(Outcome::Done)
+    text.push_str("\n`linehue COMMAND --help` has examples.");
+    text
 }
 
 #[cfg(test)]

@@ -1,42 +1,155 @@
 //! The window as eframe sees it: events in, panels out, asks carried out.
 
-use egui::Ui;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
 
-use super::asks::Asks;
+use egui::{Context, Frame, Margin, Panel, Ui};
+
+use super::asks::{Ask, Asks};
+use super::dialogs::Dialog;
+use super::files::Pickers;
 use super::panels;
 use super::state::State;
-use crate::work::desk::Worker;
+use crate::engine::recipe::Recipe;
+use crate::work::desk::{LayerKey, Ticket, Worker};
+
+/// What the window begins with.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Opening {
+    /// These files; where there are none, the sample field.
+    Files(Vec<PathBuf>),
+    /// An empty desk.
+    Nothing,
+}
+
+/// What is done once unsaved changes are dealt with.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum After {
+    /// The window closes.
+    Quit,
+    /// These are opened.
+    Open(Vec<PathBuf>),
+}
 
 /// The window.
 pub struct App {
     /// What it knows.
     pub state: State,
-    worker: Worker,
+    pub(super) worker: Worker,
+    pub(super) pickers: Pickers,
+    pub(super) dialog: Option<Dialog>,
+    /// Layers that running jobs will bring.
+    pub(super) coming: BTreeMap<String, (LayerKey, Ticket)>,
+    /// What could not be had is not asked for again while it stays the same.
+    pub(super) refused: BTreeMap<String, LayerKey>,
+    /// What each running job is for.
+    pub(super) purposes: BTreeMap<Ticket, Purpose>,
+    /// What follows a save.
+    pub(super) after_save: Option<After>,
+    pub(super) opening: Option<Opening>,
+    pub(super) may_close: bool,
+    /// The recipe that layers were last asked for.
+    pub(super) reconciled: Option<Recipe>,
+}
+
+/// What a job is for.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Purpose {
+    Open { onto: bool },
+    Load,
+    Prepare,
+    Export,
 }
 
 impl App {
-    /// With an empty desk.
-    pub fn new(worker: Worker) -> Self {
+    /// A window that begins with `opening`.
+    pub fn new(worker: Worker, opening: Opening) -> Self {
         Self {
             state: State::empty(),
             worker,
+            pickers: Pickers::default(),
+            dialog: None,
+            coming: BTreeMap::new(),
+            refused: BTreeMap::new(),
+            purposes: BTreeMap::new(),
+            after_save: None,
+            opening: Some(opening),
+            may_close: false,
+            reconciled: None,
         }
+    }
+
+    fn begin(&mut self, context: &Context) {
+        match self.opening.take() {
+            Some(Opening::Files(files)) if files.is_empty() => {
+                self.carry_out(context, vec![Ask::Run(super::command::Command::OpenSample)]);
+            }
+            Some(Opening::Files(files)) => self.open(files),
+            Some(Opening::Nothing) | None => {}
+        }
+    }
+
+    fn drops(&mut self, context: &Context) -> Vec<PathBuf> {
+        context.input(|input| {
+            input
+                .raw
+                .dropped_files
+                .iter()
+                .map(|file| file.path().to_owned())
+                .collect()
+        })
     }
 }
 
 impl eframe::App for App {
-    fn logic(&mut self, _context: &egui::Context, _frame: &mut eframe::Frame) {
-        self.worker.events();
+    fn logic(&mut self, context: &Context, _frame: &mut eframe::Frame) {
+        self.begin(context);
+        self.take_events(context);
+        self.take_picked(context);
+        self.reconcile();
+        self.mind_closing(context);
     }
 
     fn ui(&mut self, ui: &mut Ui, _frame: &mut eframe::Frame) {
+        let context = ui.ctx().clone();
         let mut asks = Asks::default();
-        egui::Panel::left("channels")
-            .show(ui, |ui| panels::channels::show(ui, &self.state, &mut asks));
-        egui::Panel::right("mix").show(ui, |ui| panels::mix::show(ui, &self.state, &mut asks));
-        egui::Panel::bottom("line map")
-            .show(ui, |ui| panels::line_map::show(ui, &self.state, &mut asks));
+        let dropped = self.drops(&context);
+        if !dropped.is_empty() {
+            asks.push(Ask::Open(dropped));
+        }
+        if self.dialog.is_none() {
+            for command in super::keys::pressed(&context) {
+                asks.run(command);
+            }
+        }
+        let colors = self.state.theme.colors();
+        let state = &self.state;
+        let bar = |margin| Frame::new().fill(colors.panel).inner_margin(margin);
+        Panel::top("top")
+            .frame(bar(Margin::symmetric(10, 6)))
+            .show(ui, |ui| panels::top::show(ui, state, &mut asks));
+        Panel::bottom("status")
+            .frame(bar(Margin::symmetric(10, 3)))
+            .show(ui, |ui| panels::status::show(ui, state, &mut asks));
+        Panel::bottom("line map")
+            .frame(bar(Margin::symmetric(10, 6)))
+            .resizable(true)
+            .show(ui, |ui| panels::line_map::show(ui, state, &mut asks));
+        Panel::left("channels")
+            .frame(bar(Margin::symmetric(8, 6)))
+            .default_size(296.0)
+            .size_range(250.0..=420.0)
+            .show(ui, |ui| panels::channels::show(ui, state, &mut asks));
+        Panel::right("mix")
+            .frame(bar(Margin::symmetric(8, 6)))
+            .default_size(304.0)
+            .size_range(264.0..=420.0)
+            .show(ui, |ui| panels::mix::show(ui, state, &mut asks));
         egui::CentralPanel::default()
-            .show(ui, |ui| panels::canvas::show(ui, &self.state, &mut asks));
+            .frame(Frame::new().fill(colors.canvas))
+            .show(ui, |ui| panels::canvas::show(ui, state, &mut asks));
+        super::dialogs::show(self, ui, &mut asks);
+        self.carry_out(&context, asks.take());
+        self.reconcile();
     }
 }

@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use super::command::Command;
+use crate::engine::color::space::Space;
 use crate::engine::recipe::Recipe;
 
 /// One wish of a panel.
@@ -54,6 +55,14 @@ pub enum Ask {
     CancelPart(crate::work::desk::Ticket, String),
     /// A line of the list of files is done with.
     Dismiss(PathBuf),
+    /// The picture is looked at in another way; no step of the history.
+    View(Box<super::state::View>),
+    /// The output space.
+    Space(Space),
+    /// The stretch of this channel is measured anew.
+    AutoStretch(String),
+    /// The folder of this file is shown in the system's file manager.
+    ShowInFolder(PathBuf),
     /// A sentence for the status line.
     Say(String),
 }

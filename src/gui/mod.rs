@@ -1,7 +1,21 @@
 //! The window: shows what lies on the desk and asks for changes. It computes
 //! nothing: every number and every pixel comes from the inner rings.
 
+pub mod start;
+
 pub mod app;
+
+mod events;
+
+mod act;
+
+mod keys;
+
+mod todo;
+
+pub mod files;
+
+pub mod dialogs;
 
 pub mod state;
 

@@ -55,6 +55,10 @@ pub struct State {
     pub theme: Theme,
     /// What the status line says.
     pub said: String,
+    /// The rendition whose name is being typed.
+    pub renaming: Option<String>,
+    /// Which of the first hints is shown.
+    pub hint: Option<usize>,
 }
 
 /// A file that is being opened.
@@ -187,6 +191,33 @@ impl State {
             .map(|layer| layer.size())
     }
 
+    /// Figures for the status line: size, scale, how long the picture took.
+    pub fn figures(&self) -> String {
+        match self.size() {
+            Some(size) => format!("{:.1} Mpx", size.pixels() as f64 / 1e6),
+            None => String::new(),
+        }
+    }
+
+    /// Where the view stands, also while the whole picture is fitted.
+    pub fn place_now(&self) -> Option<Place> {
+        self.view.place
+    }
+
+    /// Takes everything off the desk; looks and habits stay.
+    pub fn clear_desk(&mut self) {
+        let empty = Self::empty();
+        let kept = std::mem::replace(self, empty);
+        self.rows = kept.rows;
+        self.jobs = kept.jobs;
+        self.own_palettes = kept.own_palettes;
+        self.recent = kept.recent;
+        self.space = kept.space;
+        self.theme = kept.theme;
+        self.hint = kept.hint;
+        self.view.vision = kept.view.vision;
+    }
+
     /// An empty desk.
     pub fn empty() -> Self {
         let recipe = Recipe {
@@ -228,6 +259,8 @@ impl State {
             space: Space::Srgb,
             theme: Theme::Dark,
             said: String::new(),
+            renaming: None,
+            hint: None,
         }
     }
 }

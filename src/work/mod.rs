@@ -27,6 +27,8 @@ pub mod user_palettes;
 
 pub mod history;
 
+pub mod paths;
+
 pub mod preview;
 
 pub mod desk;

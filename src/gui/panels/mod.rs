@@ -1,5 +1,7 @@
 //! The parts of the window. Each shows some of the state and pushes asks.
 
+pub mod top;
+
 pub mod canvas;
 
 pub mod channels;
@@ -7,3 +9,5 @@ pub mod channels;
 pub mod line_map;
 
 pub mod mix;
+
+pub mod status;
