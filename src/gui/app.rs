@@ -79,6 +79,12 @@ impl App {
         }
     }
 
+    /// Opens the dialog that takes a path to save under, as where the system
+    /// shows no dialog of its own.
+    pub fn type_path_to_save(&mut self, path: &str) {
+        self.dialog = Some(Dialog::path(super::files::Purpose::SaveAs, path.to_owned()));
+    }
+
     fn begin(&mut self, context: &Context) {
         match self.opening.take() {
             Some(Opening::Files(files)) if files.is_empty() => {
@@ -148,6 +154,13 @@ impl eframe::App for App {
         egui::CentralPanel::default()
             .frame(Frame::new().fill(colors.canvas))
             .show(ui, |ui| panels::canvas::show(ui, state, &mut asks));
+        if let Some(answer) = panels::hints::show(ui, state) {
+            self.state.hint = match answer {
+                panels::hints::Answer::Show(next) => Some(next),
+                panels::hints::Answer::Done => None,
+            };
+            self.hints_seen();
+        }
         super::dialogs::show(self, ui, &mut asks);
         self.carry_out(&context, asks.take());
         self.reconcile();

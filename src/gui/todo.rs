@@ -24,5 +24,6 @@ impl App {
     pub(super) fn remember(&mut self, paths: &[PathBuf]) {
         let _ = paths;
     }
+    pub(super) fn hints_seen(&mut self) {}
     pub(super) fn closing(&mut self) {}
 }

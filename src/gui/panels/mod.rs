@@ -11,3 +11,5 @@ pub mod line_map;
 pub mod mix;
 
 pub mod status;
+
+pub mod hints;
