@@ -18,6 +18,12 @@ use crate::work::desk::Layer;
 /// Height of a histogram that is only looked at, in points.
 const GLANCE: f32 = 44.0;
 
+const SIGNAL: &str = "How far the brightest 1 % of the pixels stand above the sky, \
+                      in units of one pixel's noise";
+
+const ALIGNMENT: &str =
+    "How it came onto the reference's grid; the residual is the root mean square";
+
 /// Shows the card; `hue` is None where the shown rendition leaves the channel out.
 pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, hue: Option<Color32>) {
     let selected = state.selected.as_deref() == Some(channel.id.as_str());
@@ -70,7 +76,7 @@ fn first_row(
     let id = &channel.id;
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 1.0;
-        let width = ui.available_width() - 4.0 * 23.0 - 2.0;
+        let width = ui.available_width() - 4.0 * 23.0;
         let selected = state.selected.as_deref() == Some(id.as_str());
         let (rect, name) = ui.allocate_exact_size(vec2(width.max(40.0), 22.0), Sense::click());
         name.widget_info(|| {
@@ -172,36 +178,25 @@ fn words(
     let colors = state.theme.colors();
     let quiet = |text: String| RichText::new(text).small().color(colors.faint);
     ui.spacing_mut().item_spacing.y = 3.0;
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = vec2(5.0, 2.0);
-        ui.label(quiet(facts::light(channel).join(" · ")));
-        if let Some((short, whole)) = facts::neighbours(channel) {
-            ui.label(RichText::new(short).small().color(colors.warning))
-                .on_hover_text(whole);
-        }
-    });
     let layer = layer.map(Arc::as_ref);
-    let mut depth: Vec<String> = facts::exposure(channel, layer).into_iter().collect();
-    depth.extend(layer.and_then(facts::signal));
-    if !depth.is_empty() {
-        let label = ui.label(quiet(depth.join(" · ")));
-        if layer.is_some_and(|layer| layer.signal_to_noise.is_some()) {
-            label.on_hover_text(
-                "S/N: how far the brightest 1 % of the pixels stand above the sky, \
-                 in units of one pixel's noise",
-            );
-        }
-    }
+    ui.scope(|ui| {
+        ui.spacing_mut().interact_size.y = 16.0;
+        ui.spacing_mut().item_spacing = vec2(5.0, 3.0);
+        ui.horizontal_wrapped(|ui| {
+            ui.label(quiet(facts::light(channel).join(" · ")));
+            if let Some((short, whole)) = facts::neighbours(channel) {
+                ui.label(RichText::new(short).small().color(colors.warning))
+                    .on_hover_text(whole);
+            }
+        });
+        quality(ui, channel, layer, quiet);
+    });
     if head::needs_prepare(state, &channel.id) {
         another_size(ui, state);
     }
     let Some(layer) = layer else {
         return;
     };
-    if let Some(text) = facts::alignment(layer) {
-        ui.label(quiet(text))
-            .on_hover_text("How it was aligned; the residual is the root mean square");
-    }
     if let Some(text) = facts::sky(layer) {
         ui.horizontal(|ui| {
             ui.label(quiet(text))
@@ -222,9 +217,38 @@ fn words(
     }
 }
 
+/// Exposure, signal to noise and alignment in a row, as far as they are known.
+fn quality(
+    ui: &mut Ui,
+    channel: &Channel,
+    layer: Option<&Layer>,
+    quiet: impl Fn(String) -> RichText,
+) {
+    let known: Vec<(String, &str)> = [
+        (facts::exposure(channel, layer), "Total exposure"),
+        (layer.and_then(facts::signal), SIGNAL),
+        (layer.and_then(facts::alignment), ALIGNMENT),
+    ]
+    .into_iter()
+    .filter_map(|(text, about)| Some((text?, about)))
+    .collect();
+    if known.is_empty() {
+        return;
+    }
+    ui.horizontal_wrapped(|ui| {
+        for (place, (text, about)) in known.into_iter().enumerate() {
+            if place > 0 {
+                ui.label(quiet("·".to_owned()));
+            }
+            ui.label(quiet(text)).on_hover_text(about);
+        }
+    });
+}
+
 fn another_size(ui: &mut Ui, state: &State) {
     let text = "Needs Prepare: another size than the reference";
-    ui.label(RichText::new(text).color(state.theme.colors().warning));
+    let color = state.theme.colors().warning;
+    ui.label(RichText::new(text).small().color(color));
 }
 
 fn glance(ui: &mut Ui, state: &State, channel: &Channel, layer: &Layer, hue: Option<Color32>) {

@@ -27,7 +27,7 @@ pub fn show(ui: &mut Ui, asks: &mut Asks, work: &Work<'_>) {
     let focus = Id::unique(("curve focus", &work.channel.id));
     ui.horizontal(|ui| {
         ui.label(RichText::new("Curve").family(bold()))
-            .on_hover_text("Bends the tones that the shape gives");
+            .on_hover_text("Bends the tones that the shape gives: across before, up after");
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             ui.spacing_mut().item_spacing.x = 2.0;
             ui.add_enabled_ui(stretch.curve.is_some(), |ui| {
@@ -97,7 +97,7 @@ pub fn show(ui: &mut Ui, asks: &mut Asks, work: &Work<'_>) {
     }
     let colors = work.state.theme.colors();
     let words = told.map_or_else(
-        || "Double-click adds a point, right-click takes it away".to_owned(),
+        || "Double-click adds a point, right-click removes".to_owned(),
         |[x, y]| format!("Tone {x:.3} becomes {y:.3}"),
     );
     ui.label(RichText::new(words).small().color(colors.faint));
@@ -132,6 +132,14 @@ fn paint(ui: &Ui, rect: Rect, inner: Rect, points: &[[f64; 2]], work: &Work<'_>)
         3.0,
         4.0,
     ));
+    let font = egui::FontId::proportional(10.5);
+    let color = colors.faint.gamma_multiply(0.85);
+    for (place, align, word) in [
+        (inner.left_top(), egui::Align2::LEFT_TOP, "after"),
+        (inner.right_bottom(), egui::Align2::RIGHT_BOTTOM, "before"),
+    ] {
+        painter.text(place, align, word, font.clone(), color);
+    }
     let curve = Curve::through(points);
     let steps = inner.width().max(16.0) as u32;
     let line = (0..=steps)

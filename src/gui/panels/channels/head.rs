@@ -37,9 +37,11 @@ pub fn command(ui: &mut Ui, state: &State, asks: &mut Asks, command: Command, ma
         let text = RichText::new(entry.name)
             .color(colors.on_accent)
             .family(bold());
-        Button::new(text).fill(colors.accent)
+        Button::new(text)
+            .fill(colors.accent)
+            .stroke(egui::Stroke::new(1.0, colors.accent))
     } else {
-        Button::new(entry.name)
+        Button::new(entry.name).stroke(egui::Stroke::new(1.0, colors.line))
     };
     let key = entry.key.map(|key| ui.ctx().format_shortcut(&key));
     let about = key.map_or_else(

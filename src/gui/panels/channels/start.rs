@@ -1,6 +1,6 @@
 //! How to begin: what an empty desk shows.
 
-use egui::{Button, RichText, Ui, vec2};
+use egui::{Button, RichText, Ui};
 
 use super::elide;
 use super::head;
@@ -20,7 +20,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
         ),
         (
             "2",
-            "Prepare aligns and crops them, takes out the sky glow and finds a stretch for each.",
+            "Prepare aligns, crops and stretches them and takes out the sky glow.",
         ),
         (
             "3",
@@ -52,7 +52,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
             .map_or_else(|| whole.clone(), |name| name.to_string_lossy().into_owned());
         let font = egui::TextStyle::Button.resolve(ui.style());
         let name = elide::middle(ui, &name, &font, width - 20.0);
-        let button = Button::new(name).min_size(vec2(width, 24.0)).right_text("");
+        let button = Button::new(name).frame_when_inactive(false);
         if ui.add(button).on_hover_text(&whole).clicked() {
             asks.push(Ask::Open(vec![path.clone()]));
         }

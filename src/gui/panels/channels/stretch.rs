@@ -133,7 +133,11 @@ struct Grab {
 
 fn histogram(ui: &mut Ui, asks: &mut Asks, work: &Work<'_>) {
     let (stretch, histogram) = (&work.channel.stretch, &work.layer.histogram);
-    let (rect, _) = ui.allocate_exact_size(vec2(ui.available_width(), HEIGHT), Sense::hover());
+    let (rect, ground) = ui.allocate_exact_size(vec2(ui.available_width(), HEIGHT), Sense::hover());
+    ground.on_hover_text(
+        "How many pixels have which value, counts on a log scale. The scale of values is even \
+         about the sky and logarithmic far from it. The line is the tone that each value gets.",
+    );
     let base = Id::unique(("stretch", &work.channel.id));
     let grab: Option<Grab> = ui.data(|data| data.get_temp(base));
     let view = grab.map_or_else(|| plot::view(histogram, stretch), |grab| grab.view);
@@ -325,18 +329,20 @@ const SHAPES: [(Shape, &str, &str); 5] = [
 
 fn shape(ui: &mut Ui, asks: &mut Asks, work: &Work<'_>) {
     let stretch = &work.channel.stretch;
-    ui.horizontal(|ui| {
-        let gap = 2.0;
-        ui.spacing_mut().item_spacing.x = gap;
-        ui.spacing_mut().button_padding.x = 2.0;
-        let width = (ui.available_width() - 4.0 * gap) / 5.0;
-        for (shape, name, about) in SHAPES {
+    let gap = 2.0;
+    let (row, _) = ui.allocate_exact_size(vec2(ui.available_width(), 22.0), Sense::hover());
+    let size = vec2((row.width() - 4.0 * gap) / 5.0, row.height());
+    ui.scope(|ui| {
+        ui.spacing_mut().button_padding = vec2(2.0, 1.0);
+        for (place, (shape, name, about)) in SHAPES.into_iter().enumerate() {
             let text = RichText::new(name).small();
             let button = egui::Button::selectable(stretch.shape == shape, text)
                 .frame_when_inactive(true)
-                .min_size(vec2(width, 22.0));
+                .min_size(size);
+            let left = row.left() + place as f32 * (size.x + gap);
+            let rect = Rect::from_min_size(pos2(left, row.top()), size);
             let response = ui
-                .add_sized(vec2(width, 22.0), button)
+                .put(rect, button)
                 .on_hover_text(about)
                 .accessible_name(format!("Shape {name}"));
             if response.clicked() && stretch.shape != shape {
