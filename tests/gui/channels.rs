@@ -470,3 +470,53 @@ fn the_pointer_does_the_same_to_curve_points() {
     assert_eq!(stretch(&harness, "ha").curve, None);
     check_sound(&harness.state().state);
 }
+
+/// Nine channels, long names, files in every state, in a narrow panel.
+#[test]
+fn nothing_reaches_beyond_a_narrow_panel() {
+    let mut state = desk();
+    let mut recipe = state.recipe().clone();
+    for place in 0..9 - recipe.channels.len() {
+        let mut channel = recipe.channels[0].clone();
+        channel.id = format!("the-northern-part-of-the-wall-{place}");
+        channel.width_nm = Some(12.5);
+        recipe.channels.push(channel);
+    }
+    state.history = linehue::work::history::History::new("Open", recipe);
+    for state_of_row in [
+        RowState::Waiting,
+        RowState::Cancelled,
+        RowState::Failed {
+            what: "the file ends in the middle of row 812".to_owned(),
+            hint: "copy it again from where it came from".to_owned(),
+        },
+        RowState::NeedsLine {
+            why: "the name says nothing".to_owned(),
+            guesses: ["Ha", "NII", "OIII", "SII"].map(str::to_owned).to_vec(),
+        },
+    ] {
+        let mut rows = row(state_of_row).rows;
+        rows[0].path = format!("/{}-{}.fits", "lantern".repeat(12), state.rows.len()).into();
+        state.rows.append(&mut rows);
+    }
+    let width = 270.0;
+    let mut harness = panel(state, [width, 3500.0], channels::show);
+    harness.run();
+    let mut seen = 0;
+    for role in [
+        Role::Button,
+        Role::Slider,
+        Role::SpinButton,
+        Role::TextInput,
+    ] {
+        for node in harness.query_all_by_role(role) {
+            let rect = node.rect();
+            seen += 1;
+            assert!(
+                rect.max.x <= width && rect.min.x >= 0.0,
+                "{node:?} {rect:?}"
+            );
+        }
+    }
+    assert!(seen > 60, "{seen}");
+}

@@ -256,8 +256,9 @@ fn glance(ui: &mut Ui, state: &State, channel: &Channel, layer: &Layer, hue: Opt
     let view = plot::view(&layer.histogram, &channel.stretch);
     let pair = (layer.histogram.as_ref(), &channel.stretch);
     plot::paint(ui, rect, pair, view, state.theme, hue);
-    // Left out for now: its line steps back.
-    if state.hidden.contains(&channel.id) {
+    // Left out for now: it steps back.
+    let another_alone = state.solo.as_ref().is_some_and(|solo| *solo != channel.id);
+    if state.hidden.contains(&channel.id) || another_alone {
         let veil = state.theme.colors().card.gamma_multiply(0.6);
         ui.painter().rect_filled(rect, 3.0, veil);
     }

@@ -126,3 +126,42 @@ pub fn frame(state: &State) -> egui::Frame {
         .corner_radius(6)
         .inner_margin(8)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::recipe::text::parse;
+    use crate::work::desk::Step;
+    use crate::work::history::History;
+
+    fn state(align: &str) -> State {
+        let channel = |id: &str, line: &str, align: &str| {
+            format!(
+                "[[channel]]\nid = \"{id}\"\nfile = \"f\"\nline = \"{line}\"\n{align}\
+                 [channel.stretch]\nblack = 0\nwhite = 1\n"
+            )
+        };
+        let text = format!(
+            "recipe = 1\n{}{}[[rendition]]\nid = \"r\"\ncolors = {{ ha = \"#fff\" }}\n",
+            channel("ha", "Ha", ""),
+            channel("oiii", "OIII", align),
+        );
+        let mut state = State::empty();
+        state.history = History::new("Open", parse(&text, "test").expect("sound"));
+        state
+    }
+
+    #[test]
+    fn prepare_stands_out_until_something_is_prepared() {
+        assert!(!waits(&State::empty()));
+        let mut unaligned = state("");
+        assert!(waits(&unaligned));
+        unaligned.prepared.push(Step {
+            channel: "oiii".to_owned(),
+            step: "align",
+            outcome: "84 stars, 0.11 px".to_owned(),
+        });
+        assert!(!waits(&unaligned));
+        assert!(!waits(&state("align = { method = \"stars\" }\n")));
+    }
+}

@@ -7,6 +7,8 @@ mod curve;
 
 mod elide;
 
+mod ends;
+
 mod facts;
 
 mod grip;
