@@ -471,6 +471,16 @@ fn the_pointer_does_the_same_to_curve_points() {
     check_sound(&harness.state().state);
 }
 
+#[test]
+fn a_click_anywhere_on_a_card_selects_its_channel() {
+    let mut harness = stage(desk());
+    let name = harness.get_by_role_and_label(Role::Button, "[O III]");
+    let histogram = name.rect().left_bottom() + egui::vec2(60.0, 50.0);
+    press(&mut harness, histogram, PointerButton::Primary, 1);
+    let asks = asked(&mut harness);
+    assert!(matches!(&asks[..], [Ask::Select(Some(id))] if id == "oiii"));
+}
+
 /// Nine channels, long names, files in every state, in a narrow panel.
 #[test]
 fn nothing_reaches_beyond_a_narrow_panel() {

@@ -97,7 +97,7 @@ pub fn show(ui: &mut Ui, asks: &mut Asks, work: &Work<'_>) {
     }
     let colors = work.state.theme.colors();
     let words = told.map_or_else(
-        || "Double-click: new point. Right-click: without it.".to_owned(),
+        || "Double-click adds, right-click removes".to_owned(),
         |[x, y]| format!("Tone {x:.3} becomes {y:.3}"),
     );
     ui.label(RichText::new(words).small().color(colors.faint));
