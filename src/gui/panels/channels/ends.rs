@@ -29,7 +29,10 @@ pub fn histogram(ui: &mut Ui, asks: &mut Asks, work: &Work<'_>) {
     let (stretch, histogram) = (&work.channel.stretch, &work.layer.histogram);
     let (rect, _) = ui.allocate_exact_size(vec2(ui.available_width(), HEIGHT), Sense::hover());
     let base = Id::unique(("stretch", &work.channel.id));
-    let grab: Option<Grab> = ui.data(|data| data.get_temp(base));
+    let taken = [End::Black, End::White]
+        .into_iter()
+        .any(|end| ui.ctx().is_being_dragged(base.with(end.name())));
+    let grab: Option<Grab> = ui.data(|data| data.get_temp(base).filter(|_| taken));
     let view = grab.map_or_else(|| plot::view(histogram, stretch), |grab| grab.view);
     plot::paint(
         ui,

@@ -46,6 +46,9 @@ pub fn handle(
             })
             .last();
     });
+    if response.gained_focus() {
+        response.scroll_to_me(None);
+    }
     if response.has_focus() {
         let filter = EventFilter {
             horizontal_arrows: true,
