@@ -36,6 +36,8 @@ pub enum Ask {
     },
     /// The sky model of this channel is shown; None: the picture again.
     ShowSky(Option<String>),
+    /// A stretch that suits the channel is to be measured anew, by its id.
+    AutoStretch(String),
     /// This rendition is shown, by its id.
     ShowRendition(String),
     /// This rendition is held against the one shown.

@@ -1,9 +1,12 @@
 //! Harnesses and desks for the window's tests.
 
 use egui_kittest::Harness;
+use linehue::engine::frame::Plane;
+use linehue::engine::measure::{self, Histogram};
 use linehue::gui::asks::{Ask, Asks};
 use linehue::gui::state::State;
-use linehue::gui::theme::{self, Theme};
+use linehue::gui::theme;
+use linehue::work::desk::{Layer, LayerKey};
 
 /// A panel on its own: the state it reads, and what it asked for so far.
 pub struct Stage {
@@ -23,7 +26,7 @@ pub fn panel(
         move |ui, stage: &mut Stage| {
             if !is_set_up {
                 is_set_up = true;
-                theme::set_up(ui.ctx(), Theme::Dark);
+                theme::set_up(ui.ctx(), stage.state.theme);
                 ui.ctx().request_discard("fonts");
                 return;
             }
@@ -65,4 +68,47 @@ pub fn sample() -> State {
     state.folder = "sample-stacks/lantern".into();
     state.history = linehue::work::history::History::new("Open", recipe);
     state
+}
+
+/// A small channel in memory: sky with noise about it (file units), and a
+/// nebula 80 times as bright as the noise in its middle.
+pub fn layer(width: usize, height: usize, sky: f32, noise: f32) -> std::sync::Arc<Layer> {
+    let mut seed = 1_u32;
+    let mut uniform = move || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (seed >> 8) as f32 / 16_777_216.0
+    };
+    let values = ndarray::Array2::from_shape_fn((height, width), |(row, column)| {
+        // Twelve uniform numbers make a normal one, near enough.
+        let normal = (0..12).map(|_| uniform()).sum::<f32>() - 6.0;
+        let x = (column as f32 + 0.5) / width as f32 - 0.5;
+        let y = (row as f32 + 0.5) / height as f32 - 0.5;
+        let nebula = (1.0 - 8.0 * (x * x + y * y)).max(0.0);
+        sky + noise * (normal + 80.0 * nebula * nebula * nebula)
+    });
+    let plane = Plane::new(values);
+    let mut go_on = |_, _| std::ops::ControlFlow::Continue(());
+    let survey = measure::survey(&plane, None, &mut go_on).unwrap();
+    std::sync::Arc::new(Layer {
+        key: LayerKey {
+            file: "lantern.fits".into(),
+            hdu: None,
+            plane: None,
+            align: None,
+            level: None,
+            crop: None,
+            grid: None,
+        },
+        plane: plane.into(),
+        reduced: Vec::new(),
+        header: std::sync::Arc::default(),
+        levels: survey.levels,
+        signal_to_noise: measure::signal_to_noise(&survey),
+        histogram: Histogram::of(&survey).into(),
+        ceiling: None,
+        exposure_s: Some(24_000.0),
+        align: None,
+        level: None,
+        model: None,
+    })
 }

@@ -67,7 +67,62 @@ impl Histogram {
         self.sky + self.unit * libm::sinh(from + position * (to - from))
     }
 
+    /// Heights of the cells on a scale of counts that shows single pixels and
+    /// millions: `ln(1 + n) / ln(1 + most)`, 0..1; all 0 where nothing was
+    /// counted.
+    pub fn heights(&self) -> Vec<f64> {
+        let most = self.counts.iter().copied().max().unwrap_or(0);
+        let full = libm::log1p(f64::from(most));
+        self.counts
+            .iter()
+            .map(|count| {
+                if most == 0 {
+                    0.0
+                } else {
+                    libm::log1p(f64::from(*count)) / full
+                }
+            })
+            .collect()
+    }
+
     fn u(&self, value: f64) -> f64 {
         libm::asinh((value - self.sky) / self.unit)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn histogram(counts: Vec<u32>) -> Histogram {
+        Histogram {
+            low: -50.0,
+            high: 60_000.0,
+            sky: 100.0,
+            unit: 40.0,
+            counts,
+        }
+    }
+
+    #[test]
+    fn positions_and_values_are_each_others_inverse() {
+        let histogram = histogram(vec![0; 4]);
+        for value in [-50.0, 0.0, 100.0, 140.0, 5_000.0, 60_000.0, 90_000.0] {
+            let back = histogram.value(histogram.position(value));
+            assert!(
+                (back - value).abs() < 1e-9 * (1.0 + value.abs()),
+                "{value}: {back}"
+            );
+        }
+        assert_eq!(histogram.position(-50.0), 0.0);
+        assert_eq!(histogram.position(60_000.0), 1.0);
+    }
+
+    #[test]
+    fn single_pixels_are_seen_beside_millions() {
+        let heights = histogram(vec![0, 1, 999_999]).heights();
+        assert_eq!((heights[0], heights[2]), (0.0, 1.0));
+        assert!((heights[1] - 0.05).abs() < 0.001, "{}", heights[1]);
+        assert_eq!(histogram(vec![0, 0]).heights(), [0.0, 0.0]);
     }
 }

@@ -10,11 +10,14 @@ mod levels;
 
 mod sampler;
 
+mod signal;
+
 #[cfg(test)]
 pub(crate) mod fields;
 
 pub use histogram::Histogram;
 pub use sampler::{GLANCE_PIXELS, SAMPLE_PIXELS, Sampler};
+pub use signal::signal_to_noise;
 
 use std::ops::ControlFlow;
 

@@ -4,6 +4,8 @@
 //! steps narrow them where they may. Text is read and written in [`text`],
 //! checked as a whole in [`check`].
 
+pub mod arrange;
+
 pub mod check;
 
 pub mod color_value;

@@ -11,6 +11,8 @@ pub mod auto;
 
 pub mod curve;
 
+pub mod edit;
+
 use curve::Curve;
 
 use super::num::{self, Block, LANES, exact};

@@ -23,6 +23,9 @@ pub struct Layer {
     pub header: Arc<Header>,
     /// Levels in file units; None where no pixel is valid.
     pub levels: Option<Levels>,
+    /// How far its bright part stands out of its noise
+    /// ([`signal_to_noise`](crate::engine::measure::signal_to_noise)).
+    pub signal_to_noise: Option<f64>,
     /// Counts over a scale of its own.
     pub histogram: Arc<Histogram>,
     /// The value at which the detector is full, if known.
