@@ -61,8 +61,6 @@ pub enum Ask {
     View(Box<super::state::View>),
     /// The output space.
     Space(Space),
-    /// The stretch of this channel is measured anew.
-    AutoStretch(String),
     /// The folder of this file is shown in the system's file manager.
     ShowInFolder(PathBuf),
     /// A sentence for the status line.

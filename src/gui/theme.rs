@@ -151,6 +151,8 @@ impl Theme {
             (&mut widgets.active, 38),
             (&mut widgets.open, 20),
         ] {
+            // On light panels a button is told by a darker ground and an outline.
+            let by = if self == Self::Light { by + 16 } else { by };
             widget.bg_fill = lift(colors.card, by);
             widget.weak_bg_fill = lift(colors.card, by);
             widget.fg_stroke = egui::Stroke::new(1.0, colors.text);

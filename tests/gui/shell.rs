@@ -169,6 +169,7 @@ fn menus_show_what_can_be_done_now() {
     let mut harness = window([1440.0, 900.0]);
     harness.get_by_label("Edit").click();
     harness.run_steps(3);
-    let row = harness.get_by_label_contains(Command::Prepare.entry().name);
+    let name = format!("{} ", Command::Prepare.entry().name);
+    let row = harness.get_by_label_contains(&name);
     assert!(!row.accesskit_node().is_disabled());
 }

@@ -32,7 +32,11 @@ pub fn button(ui: &mut Ui, icon: Icon, name: &str, on: bool) -> Response {
     response.widget_info(|| WidgetInfo::selected(egui::Role::Button, ui.is_enabled(), on, name));
     if ui.is_rect_visible(rect) {
         let visuals = ui.style().interact(&response);
-        if response.hovered() || response.has_focus() {
+        if on {
+            // Told by its ground as well as by its colour.
+            let ground = ui.visuals().hyperlink_color.gamma_multiply(0.22);
+            ui.painter().rect_filled(rect, 4.0, ground);
+        } else if response.hovered() || response.has_focus() {
             ui.painter().rect_filled(rect, 4.0, visuals.weak_bg_fill);
         }
         let color = if on {
@@ -94,7 +98,7 @@ pub fn paint(painter: &Painter, icon: Icon, rect: Rect, color: Color32) {
             let arc = (0..=16)
                 .map(|i| {
                     let angle = 0.6 + i as f32 / 16.0 * 5.0;
-                    rect.center() + vec2(angle.sin(), -angle.cos()) * rect.width() * 0.42
+                    rect.center() + vec2(libm::sinf(angle), -libm::cosf(angle)) * rect.width() * 0.42
                 })
                 .collect();
             painter.line(arc, stroke);
