@@ -27,10 +27,13 @@
 
 mod text;
 
+mod writing;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
 pub use text::parse;
+pub use writing::{of_rendition, write};
 
 use super::lines::{line, lines};
 use super::recipe::{Blend, ColorValue, Gamut};
