@@ -4,6 +4,8 @@
 use std::path::PathBuf;
 
 use super::command::Command;
+use crate::engine::color::space::Space;
+use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
 
 /// One wish of a panel.
@@ -54,6 +56,12 @@ pub enum Ask {
     CancelPart(crate::work::desk::Ticket, String),
     /// A line of the list of files is done with.
     Dismiss(PathBuf),
+    /// The picture is worked on and exported in this space.
+    Space(Space),
+    /// A palette is to be kept among the user's own.
+    SavePalette(Box<Palette>),
+    /// The user's own palette of this name is to go.
+    RemovePalette(String),
     /// A sentence for the status line.
     Say(String),
 }

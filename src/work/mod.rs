@@ -23,6 +23,8 @@ pub mod channels;
 
 pub mod verify;
 
+pub mod mixing;
+
 pub mod user_palettes;
 
 pub mod history;

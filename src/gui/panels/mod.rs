@@ -1,5 +1,7 @@
 //! The parts of the window. Each shows some of the state and pushes asks.
 
+pub mod about;
+
 pub mod canvas;
 
 pub mod channels;
