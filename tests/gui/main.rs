@@ -2,4 +2,6 @@
 
 #![expect(clippy::unwrap_used, reason = "a test may stop")]
 
+mod mix;
+
 mod support;

@@ -14,7 +14,15 @@ use crate::gui::theme::{Theme, bold};
 /// Height of a row of fields, points.
 pub const ROW: f32 = 24.0;
 
-/// A few ways of which one holds, side by side and equally wide. `options` are
+/// Buttons and fields of this part fit into a [`ROW`], and have an edge that
+/// shows in all looks.
+pub fn compact(ui: &mut Ui) {
+    ui.spacing_mut().button_padding = vec2(7.0, 2.0);
+    let line = ui.visuals().widgets.noninteractive.bg_stroke;
+    ui.visuals_mut().widgets.inactive.bg_stroke = line;
+}
+
+/// A few ways of which one holds, side by side. `options` are
 /// value, word and tooltip; the result is what was chosen anew.
 pub fn choice<T: Copy + PartialEq>(
     ui: &mut Ui,
@@ -23,12 +31,28 @@ pub fn choice<T: Copy + PartialEq>(
 ) -> Option<T> {
     let gap = 4.0;
     let count = options.len().max(1) as f32;
-    let width = ((ui.available_width() - gap * (count - 1.0)) / count).floor();
+    let font = egui::TextStyle::Button.resolve(ui.style());
+    let words: Vec<f32> = options
+        .iter()
+        .map(|(_, word, _)| {
+            let color = ui.visuals().text_color();
+            let galley =
+                ui.fonts_mut(|fonts| fonts.layout_no_wrap((*word).to_owned(), font.clone(), color));
+            galley.size().x
+        })
+        .collect();
+    // Equal where that is enough, else by what the words need.
+    let total = ui.available_width() - gap * (count - 1.0);
+    let even = total / count;
+    let longest = words.iter().copied().fold(0.0, f32::max) + 8.0;
+    let rest = (total - words.iter().sum::<f32>()) / count;
+    let width = |word: f32| if longest <= even { even } else { word + rest };
     let mut chosen = None;
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = gap;
+        compact(ui);
         ui.spacing_mut().button_padding.x = 3.0;
-        for (value, word, about) in options {
+        for ((value, word, about), needs) in options.iter().zip(&words) {
             let selected = *value == current;
             let text = if selected {
                 RichText::new(*word).color(ui.visuals().hyperlink_color)
@@ -43,7 +67,7 @@ pub fn choice<T: Copy + PartialEq>(
             } else {
                 button
             };
-            let response = ui.add_sized([width, ROW], button);
+            let response = ui.add_sized([width(*needs).floor(), ROW], button);
             let enabled = ui.is_enabled();
             response
                 .widget_info(|| WidgetInfo::selected(Role::RadioButton, enabled, selected, *word));
@@ -79,6 +103,8 @@ pub fn amount(
     let number = 52.0;
     ui.spacing_mut().slider_width =
         (ui.available_width() - number - ui.spacing().item_spacing.x).max(40.0);
+    compact(ui);
+    let well = ui.visuals().extreme_bg_color;
     let slider = ui
         .add(
             Slider::new(value, range.clone())
@@ -87,6 +113,7 @@ pub fn amount(
                 .clamping(egui::SliderClamping::Edits),
         )
         .accessible_name(name);
+    ui.visuals_mut().widgets.inactive.weak_bg_fill = well;
     let field = ui
         .add_sized(
             [number, ROW],

@@ -33,7 +33,7 @@ pub fn fields(ui: &mut Ui, state: &State, asks: &mut Asks) {
     for (word, hint, place) in FIELDS {
         ui.horizontal(|ui| {
             ui.spacing_mut().item_spacing.x = 6.0;
-            form::word(ui, 52.0, RichText::new(word).color(faint));
+            let label = form::word(ui, 52.0, RichText::new(word).color(faint));
             let mut recipe: Recipe = state.recipe().clone();
             let text = place(&mut recipe.about);
             let shown = text.clone();
@@ -49,7 +49,7 @@ pub fn fields(ui: &mut Ui, state: &State, asks: &mut Asks) {
                         .desired_width(f32::INFINITY)
                         .hint_text(suggestion),
                 )
-                .accessible_name(word);
+                .labelled_by(label.id);
             let response = response.on_hover_text(if shown.is_empty() {
                 hint.to_owned()
             } else {

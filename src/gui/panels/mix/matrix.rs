@@ -1,6 +1,6 @@
 //! The colours as numbers: a row for each channel.
 
-use egui::{Color32, ComboBox, DragValue, Id, Rect, RichText, Sense, Stroke, TextEdit, Ui, vec2};
+use egui::{Color32, DragValue, Rect, RichText, Sense, Stroke, TextEdit, Ui, vec2};
 
 use crate::engine::color::oklab::oklch;
 use crate::engine::mix::assign::natural_color;
@@ -21,6 +21,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut
     for (channel, name) in recipe.channels.iter().zip(&names) {
         ui.push_id((&rendition.id, &channel.id), |ui| {
             ui.spacing_mut().item_spacing = vec2(GAP, 4.0);
+            form::compact(ui);
             match rendition.colors.get(&channel.id) {
                 Some(value) => {
                     first_line(ui, state, rendition, (channel, name, value), asks);
@@ -94,10 +95,10 @@ fn first_line(
     ui.horizontal(|ui| {
         let full = ui.available_width();
         swatch(ui, state, vector);
-        let word = if full > 270.0 { 60.0 } else { 48.0 };
+        let word = if full > 270.0 { 64.0 } else { 50.0 };
         form::word(ui, word, RichText::new(name).strong())
             .on_hover_text(format!("{name}: {}", channel.file));
-        let (way, cross) = (76.0, 22.0);
+        let (way, cross) = (56.0, 22.0);
         let field = (full - 16.0 - word - way - cross - 4.0 * GAP).max(40.0);
         said = text_field(ui, state, rendition, (channel, name, value), field, asks);
         written_as(ui, state, rendition, (channel, name, value), way, asks);
@@ -224,44 +225,50 @@ fn written_as(
     let strength = mixing::strength(value, channel).unwrap_or(1.0);
     let natural = natural_color(&channel.line, channel.center_nm).is_some();
     let mut chosen = None;
-    let combo = ComboBox::from_id_salt(Id::unique(("written", &channel.id)))
-        .width(width - 2.0)
-        .truncate()
-        .selected_text(RichText::new(mark(value)).small())
-        .show_ui(ui, |ui| {
-            let mut offer = |ui: &mut Ui, like: &ColorValue, about: &str| {
-                let same = mark(like) == mark(value);
-                let text = format!("{}: {about}", mark(like));
-                if ui.selectable_label(same, text).clicked() && !same {
-                    chosen = Some(like.clone());
-                }
+    let menu = |ui: &mut Ui| {
+        let mut offer = |ui: &mut Ui, like: &ColorValue, about: &str| {
+            let same = mark(like) == mark(value);
+            let text = format!("{}: {about}", mark(like));
+            if ui.selectable_label(same, text).clicked() && !same {
+                chosen = Some(like.clone());
+            }
+        };
+        ui.add_enabled_ui(natural, |ui| {
+            let about = if natural {
+                "the light's own colour"
+            } else {
+                "no eye sees this light"
             };
-            ui.add_enabled_ui(natural, |ui| {
-                let about = if natural {
-                    "the light's own colour"
-                } else {
-                    "no eye sees this light"
-                };
-                offer(ui, &ColorValue::Natural, about);
-            });
-            let hue = ColorValue::Hue {
-                hue: oklch(numbers)[2],
-                saturation: 1.0,
-                strength,
-            };
-            offer(ui, &hue, "the pure colour of this hue angle");
-            let css = ColorValue::Css(describe::css(numbers));
-            offer(ui, &css, "the nearest colour that sRGB shows");
-            offer(
-                ui,
-                &ColorValue::Vector(numbers),
-                "red, green, blue as they stand",
-            );
+            offer(ui, &ColorValue::Natural, about);
         });
-    combo
-        .response
-        .accessible_name(format!("{name} written as"))
-        .on_hover_text("How the recipe writes this colour");
+        let hue = ColorValue::Hue {
+            hue: oklch(numbers)[2],
+            saturation: 1.0,
+            strength,
+        };
+        offer(ui, &hue, "the pure colour of this hue angle");
+        let css = ColorValue::Css(describe::css(numbers));
+        offer(ui, &css, "the nearest colour that sRGB shows");
+        offer(
+            ui,
+            &ColorValue::Vector(numbers),
+            "red, green, blue as they stand",
+        );
+    };
+    ui.allocate_ui_with_layout(
+        vec2(width, ROW),
+        egui::Layout::top_down_justified(egui::Align::Center),
+        |ui| {
+            ui.spacing_mut().button_padding.x = 2.0;
+            let words = RichText::new(mark(value)).small();
+            let button = egui::Button::new(words).min_size(vec2(width, ROW));
+            let (response, _) =
+                egui::containers::menu::MenuButton::from_button(button).ui(ui, menu);
+            response
+                .accessible_name(format!("{name} written as"))
+                .on_hover_text("How the recipe writes this colour; click for other ways");
+        },
+    );
     if let Some(value) = chosen {
         recolor(state, rendition, (channel, name), value, asks);
     }
@@ -280,6 +287,8 @@ fn numbers(
     let width = column(ui);
     let label = format!("Colour of {name}");
     ui.horizontal(|ui| {
+        let well = state.theme.colors().well;
+        ui.visuals_mut().widgets.inactive.weak_bg_fill = well;
         for (component, word) in COMPONENTS.into_iter().enumerate() {
             let mut number = vector[component];
             let response = field(ui, width, &mut number, -mixing::MOST)

@@ -32,6 +32,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
 
 fn body(ui: &mut Ui, state: &State, asks: &mut Asks) {
     ui.add_space(6.0);
+    form::compact(ui);
     let heading = |ui: &mut Ui| ui.label(RichText::new("Mix").family(bold()).size(15.0));
     let Some(rendition) = state.rendition() else {
         heading(ui);

@@ -16,7 +16,7 @@ use crate::work::{describe, mixing};
 /// The id of the rendition that a small picture shows.
 pub const THUMBNAIL: &str = "thumbnail";
 
-const LEAST_WIDTH: f32 = 110.0;
+const LEAST_WIDTH: f32 = 84.0;
 const NAME: f32 = 24.0;
 
 // The user's own go before ours of the same name.
@@ -63,13 +63,13 @@ pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut
             Err(error) => unfit.push((palette, own, error)),
         }
     }
-    let gap = 8.0;
+    let gap = 6.0;
     let columns = ((ui.available_width() + gap) / (LEAST_WIDTH + gap))
         .floor()
         .max(1.0);
     let width = ((ui.available_width() - gap * (columns - 1.0)) / columns).floor();
     for row in fitting.chunks(columns as usize) {
-        ui.horizontal(|ui| {
+        ui.horizontal_top(|ui| {
             ui.spacing_mut().item_spacing.x = gap;
             for (palette, own, sample) in row {
                 card(ui, state, rendition, (palette, *own), sample, width, asks);
@@ -139,37 +139,63 @@ fn card(
         ui.painter()
             .rect_stroke(rect, 5.0, stroke, StrokeKind::Inside);
     }
-    let buttons = if own { 46.0 } else { 23.0 };
     let foot = Rect::from_min_max(pos2(rect.min.x + 6.0, picture.max.y), rect.max);
-    let name_rect = Rect::from_min_max(foot.min, pos2(foot.max.x - buttons, foot.max.y));
-    elided(
-        ui,
-        &palette.name,
-        name_rect,
-        if on { colors.accent } else { colors.text },
-    );
+    let name_rect = foot.with_max_x(foot.max.x - 4.0);
+    let color = if on { colors.accent } else { colors.text };
+    elided(ui, &palette.name, name_rect, color);
     let response = response.on_hover_text(about(palette, own));
     if response.clicked()
         && let Ok(recipe) = mixing::painted(state.recipe(), &rendition.id, palette)
     {
         asks.edit(format!("Palette {}", palette.name), recipe);
     }
-    let right = Rect::from_min_max(pos2(name_rect.max.x, foot.min.y + 1.0), foot.max);
-    ui.scope_builder(UiBuilder::new().max_rect(right), |ui| {
+    on_top(ui, state, (palette, own), rect, asks);
+}
+
+// The small buttons over a picture: seen while the pointer or the focus is there.
+fn on_top(
+    ui: &mut Ui,
+    state: &State,
+    (palette, own): (&Palette, bool),
+    card: Rect,
+    asks: &mut Asks,
+) {
+    let count = if own { 2.0 } else { 1.0 };
+    let place = Rect::from_min_size(
+        pos2(card.max.x - 22.0 * count - 3.0, card.min.y + 3.0),
+        vec2(22.0 * count, 22.0),
+    );
+    let backdrop = ui.painter().add(egui::Shape::Noop);
+    let mut focus = false;
+    let shown = ui.rect_contains_pointer(card);
+    ui.scope_builder(UiBuilder::new().max_rect(place), |ui| {
         ui.horizontal(|ui| {
             ui.spacing_mut().item_spacing.x = 0.0;
+            let ids = Id::unique(("over the card", &palette.name));
+            let focused = ui.data(|data| data.get_temp::<bool>(ids)).unwrap_or(false);
+            if !shown && !focused {
+                ui.set_opacity(0.0);
+            }
             let name = format!("New rendition from {}", palette.name);
-            if icon::button(ui, Icon::Plus, &name, false).clicked()
+            let add = icon::button(ui, Icon::Plus, &name, false);
+            focus |= add.has_focus();
+            if add.clicked()
                 && let Ok((recipe, id)) = mixing::with_palette(state.recipe(), palette)
             {
                 asks.edit(format!("Rendition {id}"), recipe);
                 asks.push(Ask::ShowRendition(id));
             }
             if own {
-                remove_button(ui, palette);
+                focus |= remove_button(ui, palette);
             }
+            ui.data_mut(|data| data.insert_temp(ids, focus));
         });
     });
+    if shown || focus {
+        let fill = state.theme.colors().card.gamma_multiply(0.9);
+        ui.painter()
+            .set(backdrop, egui::Shape::rect_filled(place, 4.0, fill));
+    }
 }
 
 fn elided(ui: &Ui, text: &str, rect: Rect, color: Color32) {
@@ -236,10 +262,13 @@ fn set_removing(ui: &Ui, name: Option<String>) {
     });
 }
 
-fn remove_button(ui: &mut Ui, palette: &Palette) {
-    if icon::button(ui, Icon::Cross, &format!("Remove {}", palette.name), false).clicked() {
+// The result: whether it has the focus.
+fn remove_button(ui: &mut Ui, palette: &Palette) -> bool {
+    let response = icon::button(ui, Icon::Cross, &format!("Remove {}", palette.name), false);
+    if response.clicked() {
         set_removing(ui, Some(palette.name.clone()));
     }
+    response.has_focus()
 }
 
 fn remove(ui: &mut Ui, state: &State, asks: &mut Asks) {
@@ -332,16 +361,22 @@ fn left_over(ui: &mut Ui, state: &State, unfit: &[Unfit<'_>]) {
     ui.add_space(4.0);
     ui.label(RichText::new("Not for these channels").color(faint));
     for (palette, own, error) in unfit {
-        ui.horizontal(|ui| {
+        ui.horizontal_top(|ui| {
             ui.spacing_mut().item_spacing.x = 6.0;
             let reason = error
                 .message
                 .strip_prefix(&format!("{}: ", palette.name))
                 .unwrap_or(&error.message);
-            form::word(ui, 64.0, RichText::new(&palette.name).small().color(faint));
-            let rest = ui.available_width() - if *own { 28.0 } else { 0.0 };
-            form::word(ui, rest, RichText::new(reason).small().color(faint))
-                .on_hover_text(format!("{error}\n{}", error.hint));
+            let cross = if *own { 28.0 } else { 0.0 };
+            form::word(ui, 64.0, RichText::new(&palette.name).small().color(faint))
+                .on_hover_text(&palette.name);
+            let width = ui.available_width() - cross;
+            ui.allocate_ui(vec2(width, 0.0), |ui| {
+                ui.set_min_width(width);
+                ui.add_space(3.0);
+                ui.add(Label::new(RichText::new(reason).small().color(faint)).wrap())
+                    .on_hover_text(format!("{error}\n{}", error.hint));
+            });
             if *own {
                 remove_button(ui, palette);
             }
