@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use super::command::Command;
+use super::panels::export::ExportDraft;
 use crate::engine::color::space::Space;
 use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
@@ -62,6 +63,14 @@ pub enum Ask {
     SavePalette(Box<Palette>),
     /// The user's own palette of this name is to go.
     RemovePalette(String),
+    /// The user picks where the export goes; the draft's path follows.
+    ChooseExportPath,
+    /// The export is to be made as drafted.
+    Export(Box<ExportDraft>),
+    /// The export's dialog is done with.
+    CloseExport,
+    /// A file is to be shown in the system's file manager.
+    ShowInFolder(PathBuf),
     /// A sentence for the status line.
     Say(String),
 }

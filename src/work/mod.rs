@@ -25,6 +25,8 @@ pub mod verify;
 
 pub mod mixing;
 
+pub mod targets;
+
 pub mod user_palettes;
 
 pub mod history;

@@ -2,6 +2,8 @@
 
 #![expect(clippy::unwrap_used, reason = "a test may stop")]
 
+mod export;
+
 mod mix;
 
 mod support;

@@ -6,6 +6,8 @@ pub mod canvas;
 
 pub mod channels;
 
+pub mod export;
+
 pub mod line_map;
 
 pub mod mix;

@@ -100,15 +100,36 @@ pub fn amount(
     value: &mut f64,
     range: std::ops::RangeInclusive<f64>,
 ) -> [Response; 2] {
-    let number = 52.0;
+    number(ui, name, value, range, 2)
+}
+
+/// The same for whole numbers.
+pub fn whole_amount(
+    ui: &mut Ui,
+    name: &str,
+    value: &mut f64,
+    range: std::ops::RangeInclusive<f64>,
+) -> [Response; 2] {
+    number(ui, name, value, range, 0)
+}
+
+fn number(
+    ui: &mut Ui,
+    name: &str,
+    value: &mut f64,
+    range: std::ops::RangeInclusive<f64>,
+    decimals: usize,
+) -> [Response; 2] {
+    let width = 52.0;
     ui.spacing_mut().slider_width =
-        (ui.available_width() - number - ui.spacing().item_spacing.x).max(40.0);
+        (ui.available_width() - width - ui.spacing().item_spacing.x).max(40.0);
     compact(ui);
     let well = ui.visuals().extreme_bg_color;
     let slider = ui
         .add(
             Slider::new(value, range.clone())
                 .show_value(false)
+                .step_by(if decimals == 0 { 1.0 } else { 0.0 })
                 .trailing_fill(true)
                 .clamping(egui::SliderClamping::Edits),
         )
@@ -116,12 +137,12 @@ pub fn amount(
     ui.visuals_mut().widgets.inactive.weak_bg_fill = well;
     let field = ui
         .add_sized(
-            [number, ROW],
+            [width, ROW],
             DragValue::new(value)
                 .range(range)
                 .clamp_existing_to_range(false)
-                .speed(0.01)
-                .fixed_decimals(2)
+                .speed(if decimals == 0 { 0.25 } else { 0.01 })
+                .fixed_decimals(decimals)
                 .update_while_editing(false),
         )
         .accessible_name(format!("{name}, number"));

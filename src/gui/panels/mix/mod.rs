@@ -16,6 +16,7 @@ use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::gui::widgets::form;
 
+pub use finish::SPACES;
 pub use palettes::{THUMBNAIL, wanted};
 
 /// Shows the panel in `ui`.
