@@ -184,6 +184,7 @@ fn what_stands_in_the_way_is_said_and_stops_the_export() {
         ("nowhere/shell.tif", "is not there"),
         ("shell.webp", "webp"),
         ("shell", "no ending"),
+        (" ", "has no name"),
     ] {
         dialog.type_path(path);
         assert!(dialog.says(words), "{path}");

@@ -131,13 +131,43 @@ fn css_is_typed_and_mistakes_are_said_in_place() {
 #[test]
 fn a_look_into_a_field_changes_nothing() {
     let mut harness = stage(sample());
-    for label in ["Hα colour", "Hα red", "[O III] strength"] {
+    let mut recipe = harness.state().state.recipe().clone();
+    recipe.renditions[0].saturation = Some(1.2345);
+    let text = linehue::engine::recipe::text::write(&recipe).unwrap();
+    harness.state_mut().state.history = linehue::work::history::History::new("Open", recipe);
+    harness.run();
+    for label in [
+        "Hα colour",
+        "Hα red",
+        "[O III] strength",
+        "Saturation, number",
+    ] {
         harness.get_by_label(label).click();
         harness.run();
         harness.key_press(egui::Key::Enter);
         harness.run();
     }
     assert_eq!(steps(&harness), [""; 0]);
+    let now = linehue::engine::recipe::text::write(harness.state().state.recipe()).unwrap();
+    assert_eq!(now, text);
+}
+
+#[test]
+fn a_dragged_slider_is_one_step() {
+    let mut harness = stage(sample());
+    let slider = harness.get_by_role_and_label(Role::Slider, "Saturation");
+    let rect = slider.rect();
+    harness.drag_at(rect.center());
+    harness.run();
+    for moved in 1..=8 {
+        harness.hover_at(rect.center() + egui::vec2(5.0 * moved as f32, 0.0));
+        harness.run();
+    }
+    harness.drop_at(rect.center() + egui::vec2(40.0, 0.0));
+    harness.run();
+    let saturation = harness.state().state.rendition().unwrap().saturation;
+    assert!(saturation.unwrap() > 1.5, "{saturation:?}");
+    assert_eq!(steps(&harness), ["Saturation"]);
 }
 
 #[test]

@@ -124,6 +124,7 @@ fn number(
     ui.spacing_mut().slider_width =
         (ui.available_width() - width - ui.spacing().item_spacing.x).max(40.0);
     compact(ui);
+    let before = *value;
     let well = ui.visuals().extreme_bg_color;
     let slider = ui
         .add(
@@ -146,6 +147,14 @@ fn number(
                 .update_while_editing(false),
         )
         .accessible_name(format!("{name}, number"));
+    // A field that was entered and left shows rounded digits: these are no change.
+    let half_a_digit = if decimals == 0 { 0.5 } else { 0.005 };
+    if field.changed()
+        && !(field.dragged() || field.drag_stopped())
+        && (*value - before).abs() < half_a_digit
+    {
+        *value = before;
+    }
     [slider, field]
 }
 

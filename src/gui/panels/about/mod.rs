@@ -109,7 +109,7 @@ const WHICH: [(Which, &str, &str); 3] = [
 ];
 
 /// The caption as it stands, to read, select and copy.
-pub fn caption(ui: &mut Ui, state: &State, rendition: &Rendition) {
+pub fn caption(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {
     let Some(caption) = captions(state, rendition) else {
         return;
     };
@@ -138,5 +138,6 @@ pub fn caption(ui: &mut Ui, state: &State, rendition: &Rendition) {
         .clicked()
     {
         ui.copy_text(text);
+        asks.push(Ask::Say("The caption is copied".to_owned()));
     }
 }

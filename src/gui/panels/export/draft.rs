@@ -130,6 +130,13 @@ impl ExportDraft {
         let targets = self.targets(state);
         if self.looked_at.as_ref().map(|(paths, _)| paths) != Some(&targets) {
             let mut found = targets::findings(state.recipe(), &state.folder, &targets);
+            if self.path.trim().is_empty() {
+                found = vec![Finding {
+                    what: "The file has no name.".to_owned(),
+                    hint: "Write one, such as lantern.tif.".to_owned(),
+                    stops: true,
+                }];
+            }
             if self.renditions.is_empty() {
                 found.insert(
                     0,

@@ -83,6 +83,7 @@ pub(super) fn done(
                 .on_hover_text("Puts the path on the clipboard");
             if copy.clicked() {
                 ui.copy_text(text);
+                asks.push(Ask::Say("The path is copied".to_owned()));
             }
         });
     }

@@ -62,7 +62,7 @@ fn body(ui: &mut Ui, state: &State, asks: &mut Asks) {
         about::fields(ui, state, asks);
     });
     form::section(ui, "Caption", true, |ui| {
-        about::caption(ui, state, rendition);
+        about::caption(ui, state, rendition, asks);
     });
     ui.add_space(8.0);
 }

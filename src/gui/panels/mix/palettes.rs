@@ -75,14 +75,16 @@ pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut
                 card(ui, state, rendition, (palette, *own), sample, width, asks);
             }
         });
+        for (palette, ..) in row {
+            question(ui, state, palette, asks);
+        }
     }
-    remove(ui, state, asks);
     save(ui, state, rendition, asks);
     if let Some((what, hint)) = &state.palette_problem {
         form::problem(ui, state.theme.colors().error, what, hint);
     }
     if !unfit.is_empty() {
-        left_over(ui, state, &unfit);
+        left_over(ui, state, &unfit, asks);
     }
 }
 
@@ -168,8 +170,12 @@ fn on_top(
     let backdrop = ui.painter().add(egui::Shape::Noop);
     let mut focus = false;
     let shown = ui.rect_contains_pointer(card);
-    ui.scope_builder(UiBuilder::new().max_rect(place), |ui| {
-        ui.horizontal(|ui| {
+    // A child of its own: the row of cards goes on after the card.
+    let layout = egui::Layout::left_to_right(egui::Align::Center);
+    let mut over = ui.new_child(UiBuilder::new().max_rect(place).layout(layout));
+    {
+        let ui = &mut over;
+        {
             ui.spacing_mut().item_spacing.x = 0.0;
             let ids = Id::unique(("over the card", &palette.name));
             let focused = ui.data(|data| data.get_temp::<bool>(ids)).unwrap_or(false);
@@ -189,8 +195,8 @@ fn on_top(
                 focus |= remove_button(ui, palette);
             }
             ui.data_mut(|data| data.insert_temp(ids, focus));
-        });
-    });
+        }
+    }
     if shown || focus {
         let fill = state.theme.colors().card.gamma_multiply(0.9);
         ui.painter()
@@ -271,21 +277,23 @@ fn remove_button(ui: &mut Ui, palette: &Palette) -> bool {
     response.has_focus()
 }
 
-fn remove(ui: &mut Ui, state: &State, asks: &mut Asks) {
-    let Some(name) = removing(ui) else { return };
-    if !state.own_palettes.iter().any(|own| own.name == name) {
-        set_removing(ui, None);
+// Asked in place before one's own palette goes.
+fn question(ui: &mut Ui, state: &State, palette: &Palette, asks: &mut Asks) {
+    let name = &palette.name;
+    let own = state.own_palettes.iter().any(|own| own.name == *name);
+    if !own || removing(ui).as_ref() != Some(name) {
         return;
     }
-    ui.add(
-        Label::new(format!(
-            "Remove your palette \"{name}\" for good? Recipes that use it keep their colours."
-        ))
-        .wrap(),
+    let colors = state.theme.colors();
+    form::problem(
+        ui,
+        colors.warning,
+        &format!("Remove your palette \"{name}\" for good?"),
+        "Recipes that use it keep their colours.",
     );
     ui.horizontal(|ui| {
         if ui.button("Remove it").clicked() {
-            asks.push(Ask::RemovePalette(name));
+            asks.push(Ask::RemovePalette(name.clone()));
             set_removing(ui, None);
         }
         if ui.button("Keep it").clicked() {
@@ -356,7 +364,7 @@ fn save(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {
 
 type Unfit<'a> = (&'a Palette, bool, crate::engine::palettes::PaletteError);
 
-fn left_over(ui: &mut Ui, state: &State, unfit: &[Unfit<'_>]) {
+fn left_over(ui: &mut Ui, state: &State, unfit: &[Unfit<'_>], asks: &mut Asks) {
     let faint = state.theme.colors().faint;
     ui.add_space(4.0);
     ui.label(RichText::new("Not for these channels").color(faint));
@@ -381,5 +389,6 @@ fn left_over(ui: &mut Ui, state: &State, unfit: &[Unfit<'_>]) {
                 remove_button(ui, palette);
             }
         });
+        question(ui, state, palette, asks);
     }
 }
