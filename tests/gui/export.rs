@@ -174,6 +174,19 @@ fn several_renditions_become_several_files() {
 }
 
 #[test]
+fn the_name_follows_the_only_rendition() {
+    let mut dialog = dialog(|_, draft| draft.path = "shell-mapped.png".into());
+    dialog.click(Role::CheckBox, "natural");
+    dialog.click(Role::CheckBox, "mapped");
+    assert_eq!(dialog.draft.borrow().path, "shell-natural.png");
+    // A name that tells no rendition is the user's own.
+    dialog.draft.borrow_mut().path = "web.png".into();
+    dialog.click(Role::CheckBox, "mapped");
+    dialog.click(Role::CheckBox, "natural");
+    assert_eq!(dialog.draft.borrow().path, "web.png");
+}
+
+#[test]
 fn what_stands_in_the_way_is_said_and_stops_the_export() {
     let mut dialog = dialog(|state, _| {
         std::fs::write(state.folder.join("lantern-ha.fits"), b"x").unwrap();

@@ -25,6 +25,8 @@
 //! tritan = 30.3
 //! ```
 
+pub mod measured;
+
 mod text;
 
 mod writing;

@@ -84,7 +84,7 @@ pub fn of_rendition(
             .entry(line.id.clone())
             .or_insert_with(|| within_a_palette(value));
     }
-    let palette = Palette {
+    let mut palette = Palette {
         name: name.trim().to_owned(),
         about: String::new(),
         blend: rendition.blend,
@@ -94,6 +94,7 @@ pub fn of_rendition(
         colors,
         apart: None,
     };
+    palette.apart = super::measured::apart(&palette);
     write(&palette)?;
     Ok(palette)
 }

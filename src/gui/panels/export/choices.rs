@@ -86,6 +86,7 @@ fn renditions(ui: &mut Ui, state: &State, draft: &mut ExportDraft) {
     if changed {
         let place = |id: &String| recipe.renditions.iter().position(|r| r.id == *id);
         draft.renditions.sort_by_key(place);
+        draft.rename(recipe);
         draft.look_again();
     }
 }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::engine::color::space::Space;
 use crate::engine::frame::{Depth, Size};
-use crate::engine::recipe::Crop;
+use crate::engine::recipe::{Crop, Recipe};
 use crate::gui::state::{Running, State};
 use crate::io::write::{Format, Options, format_of};
 use crate::work::compose::{DEFAULT_MEMORY, Request, usual_depth};
@@ -100,6 +100,28 @@ impl ExportDraft {
     pub(super) fn fit_depth(&mut self, format: Format) {
         if !format.depths().contains(&self.depth) {
             self.depth = usual_depth(format);
+        }
+    }
+
+    /// Where the name ends with the id of a rendition, it is to be that of the
+    /// only one that is exported.
+    pub(super) fn rename(&mut self, recipe: &Recipe) {
+        let [only] = self.renditions.as_slice() else {
+            return;
+        };
+        let path = PathBuf::from(self.path.trim());
+        let (Some(stem), Some(ending)) = (path.file_stem(), path.extension()) else {
+            return;
+        };
+        let (stem, ending) = (stem.to_string_lossy(), ending.to_string_lossy());
+        let before = recipe
+            .renditions
+            .iter()
+            .filter_map(|rendition| stem.strip_suffix(&format!("-{}", rendition.id)))
+            .min_by_key(|before| before.len());
+        if let Some(before) = before {
+            let name = format!("{before}-{only}.{ending}");
+            self.path = path.with_file_name(name).to_string_lossy().into_owned();
         }
     }
 

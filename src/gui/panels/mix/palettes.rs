@@ -5,7 +5,7 @@ use egui::{
     TextEdit, Ui, UiBuilder, WidgetInfo, pos2, vec2,
 };
 
-use crate::engine::palettes::{Palette, built_in, of_rendition};
+use crate::engine::palettes::{Palette, built_in, measured, of_rendition};
 use crate::engine::recipe::{Recipe, Rendition};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
@@ -96,14 +96,13 @@ fn about(palette: &Palette, own: bool) -> String {
     if !palette.about.is_empty() {
         text.push_str(&format!("\n{}", palette.about));
     }
-    match &palette.apart {
-        Some(apart) => text.push_str(&format!(
+    if let Some(apart) = palette.apart.or_else(|| measured::apart(palette)) {
+        text.push_str(&format!(
             "\nThe nearest two of its lines lie apart (CIEDE2000)\n\
              {:.0}  with usual colour vision\n{:.0}  without red cones\n\
              {:.0}  without green cones\n{:.0}  without blue cones",
             apart.usual, apart.protan, apart.deutan, apart.tritan
-        )),
-        None => text.push_str("\nHow far its lines lie apart was not measured."),
+        ));
     }
     text
 }
@@ -145,7 +144,9 @@ fn card(
     let name_rect = foot.with_max_x(foot.max.x - 4.0);
     let color = if on { colors.accent } else { colors.text };
     elided(ui, &palette.name, name_rect, color);
-    let response = response.on_hover_text(about(palette, own));
+    let response = response.on_hover_ui(|ui| {
+        ui.label(about(palette, own));
+    });
     if response.clicked()
         && let Ok(recipe) = mixing::painted(state.recipe(), &rendition.id, palette)
     {
