@@ -126,6 +126,8 @@ fn number(
     compact(ui);
     let before = *value;
     let well = ui.visuals().extreme_bg_color;
+    // The rail shows in light looks too.
+    ui.visuals_mut().widgets.inactive.bg_fill = ui.visuals().widgets.noninteractive.bg_stroke.color;
     let slider = ui
         .add(
             Slider::new(value, range.clone())
