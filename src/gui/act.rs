@@ -54,6 +54,11 @@ impl App {
                 Ask::View(view) => self.state.view = *view,
                 Ask::Space(space) => self.state.space = space,
                 Ask::AutoStretch(id) => self.auto_stretch(&id),
+                Ask::SavePalette(palette) => self.save_palette(&palette),
+                Ask::RemovePalette(name) => self.remove_palette(&name),
+                Ask::ChooseExportPath => self.choose_export_path(context),
+                Ask::Export(draft) => self.start_export(*draft),
+                Ask::CloseExport => self.export = None,
                 Ask::ShowInFolder(path) => {
                     if let Err(what) = show_in_folder(&path) {
                         self.say(what);
@@ -409,6 +414,17 @@ impl App {
         self.pickers
             .ask(context, Picking::SaveAs, folder_of(&path), &name);
         self.say("Waiting for the file dialog");
+    }
+
+    fn choose_export_path(&mut self, context: &Context) {
+        let Some(draft) = &self.export else {
+            return;
+        };
+        let path = self.state.folder.join(draft.path.trim());
+        let name = name_of(&path);
+        self.pickers
+            .ask(context, Picking::Export, folder_of(&path), &name);
+        self.say("Waiting for the file dialog; the path can be typed as well");
     }
 
     fn suggested_path(&self) -> PathBuf {

@@ -9,6 +9,7 @@ use super::asks::{Ask, Asks};
 use super::dialogs::Dialog;
 use super::files::Pickers;
 use super::panels;
+use super::panels::export::ExportDraft;
 use super::state::State;
 use crate::engine::recipe::Recipe;
 use crate::work::desk::{LayerKey, Ticket, Worker};
@@ -38,6 +39,7 @@ pub struct App {
     pub(super) worker: Worker,
     pub(super) pickers: Pickers,
     pub(super) dialog: Option<Dialog>,
+    pub(super) export: Option<ExportDraft>,
     /// Layers that running jobs will bring.
     pub(super) coming: BTreeMap<String, (LayerKey, Ticket)>,
     /// What could not be had is not asked for again while it stays the same.
@@ -69,6 +71,7 @@ impl App {
             worker,
             pickers: Pickers::default(),
             dialog: None,
+            export: None,
             coming: BTreeMap::new(),
             refused: BTreeMap::new(),
             purposes: BTreeMap::new(),
@@ -86,6 +89,9 @@ impl App {
     }
 
     fn begin(&mut self, context: &Context) {
+        if self.opening.is_some() {
+            self.read_palettes();
+        }
         match self.opening.take() {
             Some(Opening::Files(files)) if files.is_empty() => {
                 self.carry_out(context, vec![Ask::Run(super::command::Command::OpenSample)]);
@@ -123,7 +129,7 @@ impl eframe::App for App {
         if !dropped.is_empty() {
             asks.push(Ask::Open(dropped));
         }
-        if self.dialog.is_none() {
+        if self.dialog.is_none() && self.export.is_none() {
             for command in super::keys::pressed(&context) {
                 asks.run(command);
             }
@@ -160,6 +166,9 @@ impl eframe::App for App {
                 panels::hints::Answer::Done => None,
             };
             self.hints_seen();
+        }
+        if let Some(draft) = &mut self.export {
+            panels::export::show(ui, &self.state, draft, &mut asks);
         }
         super::dialogs::show(self, ui, &mut asks);
         self.carry_out(&context, asks.take());

@@ -5,6 +5,9 @@ use std::path::PathBuf;
 
 use super::command::Command;
 use crate::engine::color::space::Space;
+
+use super::panels::export::ExportDraft;
+use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
 
 /// One wish of a panel.
@@ -59,9 +62,20 @@ pub enum Ask {
     Dismiss(PathBuf),
     /// The picture is looked at in another way; no step of the history.
     View(Box<super::state::View>),
-    /// The output space.
+
+    /// The picture is worked on and exported in this space.
     Space(Space),
-    /// The folder of this file is shown in the system's file manager.
+    /// A palette is to be kept among the user's own.
+    SavePalette(Box<Palette>),
+    /// The user's own palette of this name is to go.
+    RemovePalette(String),
+    /// The user picks where the export goes; the draft's path follows.
+    ChooseExportPath,
+    /// The export is to be made as drafted.
+    Export(Box<ExportDraft>),
+    /// The export's dialog is done with.
+    CloseExport,
+    /// A file is to be shown in the system's file manager.
     ShowInFolder(PathBuf),
     /// A sentence for the status line.
     Say(String),

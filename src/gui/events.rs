@@ -76,10 +76,10 @@ impl App {
             }
             Event::Exported {
                 path,
-                record,
                 bytes,
                 ticket,
-            } => self.exported(ticket, path, record, bytes),
+                ..
+            } => self.exported(ticket, path, bytes),
             Event::ChannelFailed {
                 channel,
                 what,
@@ -93,6 +93,9 @@ impl App {
             }
             Event::Failed { what, hint, ticket } => {
                 self.refuse_rest(ticket, &what, &hint);
+                if self.export_failed(ticket, &what, &hint) {
+                    return;
+                }
                 self.dialog = Some(Dialog::Problem { what, hint });
             }
             Event::Finished { ticket, cancelled } => self.finished(ticket, cancelled),

@@ -11,7 +11,11 @@ mod act;
 
 mod keys;
 
-mod todo;
+mod exporting;
+
+mod habits;
+
+mod pictures;
 
 pub mod files;
 

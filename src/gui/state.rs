@@ -47,6 +47,11 @@ pub struct State {
     pub view: View,
     /// The user's own palettes.
     pub own_palettes: Vec<Palette>,
+    /// Small pictures of this field, by the palette's name.
+    pub thumbnails: BTreeMap<String, egui::TextureHandle>,
+    /// Why one's own palette could not be saved or removed: what is wrong, what
+    /// to do.
+    pub palette_problem: Option<(String, String)>,
     /// Files that were open lately, the newest first.
     pub recent: Vec<PathBuf>,
     /// The output space in work and for export.
@@ -255,6 +260,8 @@ impl State {
                 probe: None,
             },
             own_palettes: Vec::new(),
+            thumbnails: BTreeMap::new(),
+            palette_problem: None,
             recent: Vec::new(),
             space: Space::Srgb,
             theme: Theme::Dark,

@@ -4,7 +4,7 @@
 use super::Error;
 use super::compose::Request;
 use super::inputs::{Input, folder_of, relative};
-use crate::engine::caption::{self, Shown};
+use crate::engine::caption::{self, Caption, Shown};
 use crate::engine::color::oklab::oklch;
 use crate::engine::color::space::Space;
 use crate::engine::color::transfer::srgb_encode_exact;
@@ -14,7 +14,7 @@ use crate::engine::finish::gamut::hold_hue;
 use crate::engine::frame::{Depth, Size};
 use crate::engine::header::Header;
 use crate::engine::lines;
-use crate::engine::mix::assign::{Assignment, assignments};
+use crate::engine::mix::assign::{AssignError, Assignment, assignments};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
 use crate::io::record::{self, AssignmentEntry, Composite, Record, Software, tags};
 
@@ -57,7 +57,7 @@ pub fn record(
         assignments: entries(recipe, &assignments(recipe, rendition)?),
         inputs: Vec::new(),
         recipe: recipe.clone(),
-        caption: caption::Caption {
+        caption: Caption {
             short: String::new(),
             long: String::new(),
             alt: String::new(),
@@ -69,16 +69,16 @@ pub fn record(
     for input in inputs {
         add_input(&mut record, recipe, input, folder_of(&request.out));
     }
-    let taking_part: Vec<&record::Input> = inputs
+    let taking_part: Vec<(usize, Option<f64>)> = inputs
         .iter()
         .zip(&record.inputs)
         .filter(|(input, _)| needed.contains(&input.channel))
-        .map(|(_, entry)| entry)
+        .map(|(input, entry)| (input.channel, entry.exposure_s))
         .collect();
-    let shown = shown(&record, &taking_part);
+    let shown = shown(recipe, &record.assignments, &taking_part);
     let total: f64 = taking_part
         .iter()
-        .filter_map(|input| input.exposure_s)
+        .filter_map(|(_, exposure_s)| *exposure_s)
         .sum();
     let object = tags::object(&record, reference);
     record.caption = caption::write(&recipe.about, &object, &shown);
@@ -166,16 +166,52 @@ pub fn css(linear_srgb: [f64; 3]) -> String {
     format!("#{r:02x}{g:02x}{b:02x}")
 }
 
-fn shown(record: &Record, taking_part: &[&record::Input]) -> Vec<Shown> {
+/// The captions of a rendition, as its record will hold them. `exposure_s` says
+/// how many seconds each channel (by its index) was exposed, as far as that is
+/// known; `object` is what the reference's header calls the object.
+///
+/// # Errors
+/// When a colour cannot be worked out.
+pub fn caption(
+    recipe: &Recipe,
+    rendition: &Rendition,
+    exposure_s: impl Fn(usize) -> Option<f64>,
+    object: &str,
+) -> Result<Caption, AssignError> {
+    let entries = entries(recipe, &assignments(recipe, rendition)?);
+    let taking_part: Vec<(usize, Option<f64>)> = taking_part(recipe, rendition)
+        .map(|index| (index, exposure_s(index)))
+        .collect();
+    let shown = shown(recipe, &entries, &taking_part);
+    let own = recipe.about.object.trim();
+    let object = if own.is_empty() { object.trim() } else { own };
+    Ok(caption::write(&recipe.about, object, &shown))
+}
+
+// The channels that give colour or brightness, as the path picks them.
+fn taking_part<'a>(
+    recipe: &'a Recipe,
+    rendition: &'a Rendition,
+) -> impl Iterator<Item = usize> + 'a {
+    let weight = |id: &String| rendition.luminance.as_ref()?.from.get(id).copied();
+    (0..recipe.channels.len()).filter(move |index| {
+        let id = &recipe.channels[*index].id;
+        rendition.colors.contains_key(id) || weight(id).is_some_and(|weight| weight > 0.0)
+    })
+}
+
+// `taking_part`: channels by index, each with its seconds of exposure.
+fn shown(
+    recipe: &Recipe,
+    entries: &[AssignmentEntry],
+    taking_part: &[(usize, Option<f64>)],
+) -> Vec<Shown> {
     taking_part
         .iter()
-        .filter_map(|input| {
-            let channel = record.recipe.channel(&input.channel)?;
+        .filter_map(|(index, exposure_s)| {
+            let channel = recipe.channels.get(*index)?;
             let line = lines::line(&channel.line)?;
-            let entry = record
-                .assignments
-                .iter()
-                .find(|entry| entry.channel == input.channel);
+            let entry = entries.iter().find(|entry| entry.channel == channel.id);
             Some(Shown {
                 name: line.name.clone(),
                 center_nm: channel.center_nm.unwrap_or(line.center_nm),
@@ -193,7 +229,7 @@ fn shown(record: &Record, taking_part: &[&record::Input]) -> Vec<Shown> {
                     word => word.to_lowercase(),
                 }),
                 natural: entry.is_some_and(|entry| entry.natural),
-                exposure_s: input.exposure_s,
+                exposure_s: *exposure_s,
             })
         })
         .collect()
@@ -237,4 +273,36 @@ pub fn history(record: &Record) -> Vec<String> {
         record.composite.file
     ));
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_caption_needs_no_pixels() {
+        let text = "recipe = 1\n\
+            [[channel]]\nid = \"ha\"\nfile = \"f\"\nline = \"Ha\"\n\
+            [channel.stretch]\nblack = 0\nwhite = 1\n\
+            [[channel]]\nid = \"oiii\"\nfile = \"f\"\nline = \"OIII\"\n\
+            [channel.stretch]\nblack = 0\nwhite = 1\n\
+            [[rendition]]\nid = \"r\"\ncolors = { ha = [1, 0, 0] }\n\
+            luminance = { from = { oiii = 1.0, ha = 0.0 } }\n";
+        let mut recipe = crate::engine::recipe::text::parse(text, "test").expect("sound");
+        let seconds = |index: usize| Some([3600.0, 1800.0][index]);
+        let made =
+            caption(&recipe, &recipe.renditions[0], seconds, "Lantern Shell").expect("sound");
+        assert!(made.short.starts_with("Lantern Shell. Mapped colour"));
+        assert!(
+            made.long
+                .contains("The brightness comes from doubly ionised oxygen"),
+            "{}",
+            made.long
+        );
+        assert!(made.long.contains("1 h 30 m in all"), "{}", made.long);
+        // A channel that takes no part is not spoken of.
+        recipe.renditions[0].luminance = None;
+        let made = caption(&recipe, &recipe.renditions[0], seconds, "").expect("sound");
+        assert!(!made.long.contains("oxygen"), "{}", made.long);
+    }
 }

@@ -23,6 +23,10 @@ pub mod channels;
 
 pub mod verify;
 
+pub mod mixing;
+
+pub mod targets;
+
 pub mod user_palettes;
 
 pub mod history;

@@ -4,6 +4,10 @@
 
 mod channels;
 
+mod export;
+
+mod mix;
+
 mod support;
 
 mod shell;

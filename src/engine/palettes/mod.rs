@@ -25,12 +25,17 @@
 //! tritan = 30.3
 //! ```
 
+pub mod measured;
+
 mod text;
+
+mod writing;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
 pub use text::parse;
+pub use writing::{of_rendition, write};
 
 use super::lines::{line, lines};
 use super::recipe::{Blend, ColorValue, Gamut};

@@ -2,9 +2,13 @@
 
 pub mod top;
 
+pub mod about;
+
 pub mod canvas;
 
 pub mod channels;
+
+pub mod export;
 
 pub mod line_map;
 

@@ -98,7 +98,8 @@ pub fn paint(painter: &Painter, icon: Icon, rect: Rect, color: Color32) {
             let arc = (0..=16)
                 .map(|i| {
                     let angle = 0.6 + i as f32 / 16.0 * 5.0;
-                    rect.center() + vec2(libm::sinf(angle), -libm::cosf(angle)) * rect.width() * 0.42
+                    rect.center()
+                        + vec2(libm::sinf(angle), -libm::cosf(angle)) * rect.width() * 0.42
                 })
                 .collect();
             painter.line(arc, stroke);

@@ -1,3 +1,5 @@
 //! Parts that several panels share.
 
+pub mod form;
+
 pub mod icon;

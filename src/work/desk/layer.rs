@@ -6,8 +6,9 @@ use std::sync::Arc;
 use crate::engine::frame::{Plane, Size};
 use crate::engine::header::Header;
 use crate::engine::level::SkyModel;
-use crate::engine::measure::{Histogram, Levels};
-use crate::engine::recipe::{Align, Crop, Level, Recipe};
+use crate::engine::measure::{Histogram, Levels, glance};
+use crate::engine::recipe::{Align, Crop, Level, Recipe, Stretch};
+use crate::engine::stretch::auto::auto;
 use crate::io::record::{AlignEntry, LevelEntry};
 
 /// A channel that is ready to be stretched, in memory.
@@ -83,4 +84,13 @@ pub fn keys(recipe: &Recipe, folder: &Path) -> Vec<LayerKey> {
             grid: channel.align.as_ref().and(reference.clone()),
         })
         .collect()
+}
+
+/// A stretch that suits a channel, from evenly spaced rows of its pixels.
+///
+/// # Errors
+/// In words, where there is nothing to stretch.
+pub fn auto_stretch(layer: &Layer) -> Result<Stretch, String> {
+    let survey = glance(&*layer.plane, layer.ceiling).map_err(|error| error.to_string())?;
+    auto(&survey).map_err(|error| format!("{error}; {}", error.hint()))
 }

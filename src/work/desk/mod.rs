@@ -8,5 +8,5 @@ mod layer;
 mod worker;
 
 pub use job::{Event, Job, RowState, Step, Ticket};
-pub use layer::{Layer, LayerKey, keys};
+pub use layer::{Layer, LayerKey, auto_stretch, keys};
 pub use worker::Worker;

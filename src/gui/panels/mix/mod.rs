@@ -1,11 +1,93 @@
-//! The mix: blend, colours as numbers, palettes, finish.
+//! The mix: blend, colours as numbers, palettes, finish, words.
 
-use egui::Ui;
+mod blend;
 
+mod finish;
+
+mod matrix;
+
+mod palettes;
+
+use egui::{RichText, ScrollArea, Ui};
+
+use super::about;
 use crate::gui::asks::Asks;
 use crate::gui::state::State;
+use crate::gui::theme::bold;
+use crate::gui::widgets::form;
+
+pub use finish::SPACES;
+pub use palettes::{THUMBNAIL, wanted};
 
 /// Shows the panel in `ui`.
 pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
-    let _ = (ui, state, asks);
+    ScrollArea::vertical()
+        .id_salt("mix")
+        .auto_shrink(false)
+        .show(ui, |ui| {
+            // Beside the bar that scrolls.
+            ui.set_max_width(ui.available_width() - 4.0);
+            body(ui, state, asks);
+        });
+}
+
+fn body(ui: &mut Ui, state: &State, asks: &mut Asks) {
+    ui.add_space(6.0);
+    form::compact(ui);
+    let heading = |ui: &mut Ui| ui.label(RichText::new("Mix").family(bold()).size(15.0));
+    let Some(rendition) = state.rendition() else {
+        heading(ui);
+        ui.label(
+            RichText::new("Open stacks, and what becomes of their light is decided here.")
+                .color(state.theme.colors().faint),
+        );
+        return;
+    };
+    ui.horizontal(|ui| {
+        heading(ui);
+        let faint = state.theme.colors().faint;
+        let name = RichText::new(&rendition.id).color(faint);
+        ui.add(egui::Label::new(name).truncate());
+    });
+    blend::show(ui, state, rendition, asks);
+    ui.add_space(4.0);
+    matrix::show(ui, state, rendition, asks);
+    form::section(ui, "Palettes", true, |ui| {
+        palettes::show(ui, state, rendition, asks);
+    });
+    form::section(ui, "Finish", true, |ui| {
+        finish::show(ui, state, rendition, asks);
+    });
+    form::section(ui, "About the picture", false, |ui| {
+        about::fields(ui, state, asks);
+    });
+    form::section(ui, "Caption", true, |ui| {
+        about::caption(ui, state, rendition, asks);
+    });
+    ui.add_space(8.0);
+}
+
+/// What channels are called here, in the recipe's order: their line's symbol,
+/// with the id where several channels hold the same line.
+pub(crate) fn names(recipe: &crate::engine::recipe::Recipe) -> Vec<String> {
+    let symbol = |line: &str| {
+        crate::engine::lines::line(line).map_or_else(|| line.to_owned(), |line| line.symbol.clone())
+    };
+    recipe
+        .channels
+        .iter()
+        .map(|channel| {
+            let name = symbol(&channel.line);
+            let alike = recipe
+                .channels
+                .iter()
+                .filter(|other| symbol(&other.line) == name)
+                .count();
+            if alike > 1 {
+                format!("{name} ({})", channel.id)
+            } else {
+                name
+            }
+        })
+        .collect()
 }
