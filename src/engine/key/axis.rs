@@ -97,23 +97,22 @@ impl Axis {
     pub fn ticks(&self) -> Vec<Tick> {
         let mut ticks = Vec::new();
         for section in &self.sections {
-            let step = if !section.folded {
-                10.0
-            } else if section.nm[1] - section.nm[0] > 120.0 {
-                100.0
-            } else {
-                20.0
+            let span = section.nm[1] - section.nm[0];
+            // Marks, and every how many nanometres one has its number.
+            let (step, every) = match section.folded {
+                false => (10.0, 50.0),
+                true if span <= 20.0 => (10.0, 10.0),
+                true if span <= 40.0 => (10.0, 20.0),
+                true if span <= 120.0 => (20.0, 40.0),
+                true => (100.0, 100.0),
             };
             let mut nm = step * (section.nm[0] / step).ceil();
             while nm <= section.nm[1] {
                 let x = section.place(nm);
                 // A number at a break would stand on the number beyond it.
                 let inside = (x - section.x[0]).min(section.x[1] - x) > 0.012;
-                let labelled = if section.folded {
-                    inside && (step == 100.0 || (nm / 40.0).fract() == 0.0)
-                } else {
-                    (nm / 50.0).fract() == 0.0 && (inside || self.sections.len() == 1)
-                };
+                let labelled = (nm / every).fract() == 0.0
+                    && (inside || (!section.folded && self.sections.len() == 1));
                 if !section.folded || inside {
                     ticks.push(Tick { nm, x, labelled });
                 }
