@@ -3,3 +3,5 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop")]
 
 mod support;
+
+mod line_map;

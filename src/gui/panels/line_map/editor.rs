@@ -12,9 +12,15 @@ use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::theme;
 
+/// Height of the row, points.
+const ROW: f32 = 27.0;
+
 /// The panel's name.
 pub fn heading(ui: &mut Ui, state: &State) {
-    ui.horizontal(|ui| title(ui, state));
+    ui.horizontal(|ui| {
+        ui.set_min_height(ROW);
+        title(ui, state);
+    });
 }
 
 fn title(ui: &mut Ui, state: &State) {
@@ -29,7 +35,7 @@ fn title(ui: &mut Ui, state: &State) {
 pub fn show(ui: &mut Ui, state: &State, drawing: &Drawing, asks: &mut Asks) {
     let faint = state.theme.colors().faint;
     ui.horizontal(|ui| {
-        ui.set_min_height(24.0);
+        ui.set_min_height(ROW);
         title(ui, state);
         ui.add_space(10.0);
         let selected = state.selected.as_ref().and_then(|id| drawing.thread(id));

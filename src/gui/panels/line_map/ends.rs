@@ -1,8 +1,6 @@
 //! The lower ends: pulled, stepped by keys, heard and set by screen readers.
 
-use egui::{
-    Align2, EventFilter, Id, Key, Pos2, Response, Sense, Stroke, Ui, WidgetInfo, pos2, vec2,
-};
+use egui::{EventFilter, Id, Key, Pos2, Response, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 use super::gesture::{Aspect, Pull};
 use super::ink::{around, ink};
@@ -349,21 +347,26 @@ fn name(ui: &Ui, scene: &Scene<'_>, thread: &Thread, end: &End, at: Pos2, fade: 
         ui.painter()
             .layout_no_wrap(thread.symbol.clone(), font(), color.gamma_multiply(fade));
     let from = at + vec2(BEAD + 5.0, -0.5 * galley.size().y);
-    let width = galley.size().x;
+    let mark = end.natural.then(|| {
+        let faint = theme.faint.gamma_multiply(fade);
+        ui.painter()
+            .layout_no_wrap(NATURAL_MARK.to_owned(), small(), faint)
+    });
+    let mut size = galley.size();
+    let mark_from = pos2(from.x + size.x + 5.0, at.y + 0.5);
+    if let Some(mark) = &mark {
+        size.x += 5.0 + mark.size().x;
+    }
+    // Stems of ends that hang lower pass behind.
     ui.painter().rect_filled(
-        egui::Rect::from_min_size(from, galley.size()),
+        egui::Rect::from_min_size(from, size).expand2(vec2(1.0, -1.0)),
         0.0,
         theme.panel,
     );
     ui.painter().galley(from, galley, color);
-    if end.natural {
-        ui.painter().text(
-            pos2(from.x + width + 5.0, at.y + 0.5),
-            Align2::LEFT_CENTER,
-            NATURAL_MARK,
-            small(),
-            theme.faint.gamma_multiply(fade),
-        );
+    if let Some(mark) = mark {
+        let at = mark_from - vec2(0.0, 0.5 * mark.size().y);
+        ui.painter().galley(at, mark, theme.faint);
     }
 }
 

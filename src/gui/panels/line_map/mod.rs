@@ -148,7 +148,7 @@ fn lay_out(ui: &Ui, recipe: &Recipe, rendition: &crate::engine::recipe::Renditio
             text: &text,
             sign: f64::from(names::SIGN) / width,
             bead: f64::from(2.0 * BEAD + 4.0) / width,
-            gap: 5.0 / width,
+            gap: 7.0 / width,
             margin: f64::from(rows::RIGHT - 6.0) / width,
         },
     )

@@ -10,14 +10,14 @@ pub const RIGHT: f32 = 58.0;
 pub const LEAST: f32 = height(1, 0);
 
 const NAME: f32 = 15.0;
-const LEADER: f32 = 9.0;
+const LEADER: f32 = 8.0;
 const BRACKET: f32 = 13.0;
 const SPECTRUM: f32 = 18.0;
-const NUMBERS: f32 = 14.0;
-const THREADS: f32 = 42.0;
+const NUMBERS: f32 = 13.0;
+const THREADS: f32 = 56.0;
 const SCALE: f32 = 10.0;
-const BEADS: f32 = 50.0;
-const HINT: f32 = 16.0;
+const BEADS: f32 = 47.0;
+const HINT: f32 = 14.0;
 
 /// The height of the drawing.
 pub const fn height(label_rows: usize, bracket_rows: usize) -> f32 {
@@ -25,8 +25,8 @@ pub const fn height(label_rows: usize, bracket_rows: usize) -> f32 {
     NAME * names as f32
         + LEADER
         + BRACKET * bracket_rows as f32
-        + SPECTRUM
         + NUMBERS
+        + SPECTRUM
         + THREADS
         + SCALE
         + BEADS
@@ -46,10 +46,10 @@ pub struct Rows {
     pub names: Rangef,
     /// Leaders from names to the spectrum, brackets within.
     pub brackets: Rangef,
-    /// The spectrum.
-    pub spectrum: Rangef,
     /// Where the numbers of wavelengths stand.
     pub numbers: Rangef,
+    /// The spectrum.
+    pub spectrum: Rangef,
     /// The hue scale.
     pub scale: Rangef,
     /// Where ends hang.
@@ -72,8 +72,8 @@ impl Rows {
         let names = next(NAME * label_rows.max(1) as f32);
         next(LEADER);
         let brackets = next(BRACKET * bracket_rows as f32);
-        let spectrum = next(SPECTRUM);
         let numbers = next(NUMBERS);
+        let spectrum = next(SPECTRUM);
         next(THREADS);
         let scale = next(SCALE);
         let beads = next(BEADS);
@@ -83,8 +83,8 @@ impl Rows {
             x: Rangef::new(left, left + length(rect.width())),
             names,
             brackets,
-            spectrum,
             numbers,
+            spectrum,
             scale,
             beads,
             hint,

@@ -80,26 +80,27 @@ fn spectrum(painter: &Painter, scene: &Scene<'_>) {
 fn numbers(painter: &Painter, scene: &Scene<'_>) {
     let rows = &scene.rows;
     let theme = scene.theme.colors();
-    // A thread that leaves through a number would cross it out.
+    // A leader through a number would cross it out.
     let is_free = |x: f32| {
         scene
             .drawing
             .threads
             .iter()
-            .all(|thread| (rows.at(thread.x) - x).abs() > 14.0)
+            .filter(|thread| thread.kind == Kind::Line)
+            .all(|thread| (rows.at(thread.x) - x).abs() > 13.0)
     };
     for tick in scene.drawing.axis.ticks() {
         let x = rows.at(tick.x);
-        let length = if tick.labelled { 4.0 } else { 2.0 };
+        let length = if tick.labelled { 3.0 } else { 2.0 };
         painter.vline(
             x,
-            Rangef::new(rows.spectrum.max + 1.0, rows.spectrum.max + 1.0 + length),
+            Rangef::new(rows.spectrum.min - 1.0 - length, rows.spectrum.min - 1.0),
             Stroke::new(1.0, theme.line),
         );
         if tick.labelled && is_free(x) {
             painter.text(
-                pos2(x, rows.numbers.max + 2.0),
-                Align2::CENTER_BOTTOM,
+                pos2(x, rows.numbers.min - 2.5),
+                Align2::CENTER_TOP,
                 format!("{:.0}", tick.nm),
                 small(),
                 theme.faint,
@@ -107,8 +108,8 @@ fn numbers(painter: &Painter, scene: &Scene<'_>) {
         }
     }
     painter.text(
-        pos2(rows.x.max + 10.0, rows.numbers.max + 2.0),
-        Align2::LEFT_BOTTOM,
+        pos2(rows.x.max + 14.0, rows.numbers.min - 2.5),
+        Align2::LEFT_TOP,
         "nm",
         small(),
         theme.faint,
@@ -157,7 +158,7 @@ fn bracket(painter: &Painter, scene: &Scene<'_>, thread: &Thread, row: usize) {
     let [from, to] = thread.band.map(|x| rows.at(x));
     let color = match thread.light {
         Some(light) if thread.end.is_some() => {
-            super::ink::between(ink(scene.theme, light), theme.text, 0.25)
+            super::ink::between(ink(scene.theme, light), theme.text, 0.4)
         }
         _ => theme.faint,
     };

@@ -107,6 +107,13 @@ fn one(ui: &Ui, scene: &Scene<'_>, thread: &Thread) {
         points.clone(),
         Stroke::new(width + 3.0, theme.panel),
     ));
+    if scene.theme == crate::gui::theme::Theme::Light {
+        // Pale colours have an edge on a pale panel.
+        ui.painter().add(Shape::line(
+            points.clone(),
+            Stroke::new(width + 1.3, theme.text.gamma_multiply(0.45 * fade)),
+        ));
+    }
     let (top, bottom) = (scene.rows.spectrum.max, scene.rows.scale.min);
     let stroke = PathStroke::new_uv(width, move |_, point| {
         let share = (point.y - top) / (bottom - top);
