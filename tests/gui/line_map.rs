@@ -383,6 +383,33 @@ fn what_is_no_color_changes_nothing_and_is_said() {
     assert!(harness.state().asked.iter().any(said));
 }
 
+/// A colour shows while it is typed; what began as one and ended as none
+/// leaves the picture as it was.
+#[test]
+fn typing_on_past_a_color_takes_it_back() {
+    let mut state = sample();
+    state.selected = Some("ha".into());
+    let mut harness = stage(state);
+    let field = |harness: &Harness<'_, Stage>, text: &str| {
+        let field = harness.get_by_role_and_label(Role::TextInput, "Colour as text");
+        field.focus();
+        field.type_text(text);
+    };
+    field(&harness, "");
+    harness.run();
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    harness.run();
+    field(&harness, "red");
+    harness.run();
+    assert_eq!(color(&harness, "ha"), Some(ColorValue::Css("red".into())));
+    field(&harness, "dish");
+    harness.run();
+    harness.key_press(Key::Enter);
+    harness.run();
+    assert_eq!(numbers(&harness, "ha")[0], 75.0);
+    assert!(steps(&harness).is_empty());
+}
+
 #[test]
 fn the_numbers_of_the_selected_end_are_set() {
     let mut state = sample();
@@ -459,8 +486,7 @@ fn broad_bands_take_part() {
     assert_eq!(harness.state().state.selected.as_deref(), Some("r"));
 }
 
-/// The panel stands as high with one channel as with three, and an empty desk
-/// says what will come.
+/// Nothing panics without channels, and no end leaves a narrow window.
 #[test]
 fn an_empty_desk_and_narrow_windows_are_drawn() {
     stage(State::empty());

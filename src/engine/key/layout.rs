@@ -94,6 +94,9 @@ pub struct Metrics<'a> {
     pub gap: f64,
     /// How far names may reach beyond the ends of the drawing.
     pub margin: f64,
+    /// An end that is being pulled, by its channel's id, and the lane it hangs
+    /// in: it stays there, and the others do not make room until it is let go.
+    pub held: Option<(&'a str, usize)>,
 }
 
 /// What stands behind the symbol of an end in its light's own colour.
@@ -238,8 +241,17 @@ fn place_names(threads: &mut [Thread], metrics: &Metrics<'_>) -> usize {
         threads[*index].label_x = slot.x;
         threads[*index].label_row = slot.row;
     }
-    for thread in threads.iter_mut().filter(|t| t.kind == Kind::Broad) {
-        thread.label_x = thread.x;
+    for l in [false, true] {
+        let named: Vec<usize> = (0..threads.len())
+            .filter(|i| threads[*i].kind == Kind::Broad && (threads[*i].symbol == "L") == l)
+            .collect();
+        let wished: Vec<(f64, f64)> = named
+            .iter()
+            .map(|i| (threads[*i].x, name_width(&threads[*i], metrics)))
+            .collect();
+        for (index, slot) in named.iter().zip(spread(&wished, metrics.gap, [0.0, 1.0])) {
+            threads[*index].label_x = slot.x;
+        }
     }
     slots.iter().map(|slot| slot.row + 1).max().unwrap_or(0)
 }
@@ -269,10 +281,14 @@ pub fn end_reach(thread: &Thread, end: &End, metrics: &Metrics<'_>) -> [f64; 2] 
 // Every end into the highest lane where it touches none that hangs there.
 fn place_ends(threads: &mut [Thread], metrics: &Metrics<'_>) -> usize {
     let mut taken: Vec<Vec<[f64; 2]>> = Vec::new();
+    let held = metrics.held.unwrap_or(("", 0));
     for index in 0..threads.len() {
         let Some(end) = threads[index].end else {
             continue;
         };
+        if threads[index].id == held.0 {
+            continue;
+        }
         let [from, to] = end_reach(&threads[index], &end, metrics);
         let free = |lane: &Vec<[f64; 2]>| {
             lane.iter()
@@ -286,6 +302,14 @@ fn place_ends(threads: &mut [Thread], metrics: &Metrics<'_>) -> usize {
         if let Some(end) = &mut threads[index].end {
             end.lane = lane;
         }
+    }
+    let pulled = threads
+        .iter_mut()
+        .filter(|thread| thread.id == held.0)
+        .find_map(|thread| thread.end.as_mut());
+    if let Some(end) = pulled {
+        end.lane = held.1;
+        return taken.len().max(held.1 + 1);
     }
     taken.len()
 }

@@ -11,6 +11,7 @@ fn metrics() -> Metrics<'static> {
         bead: 14.0 / 800.0,
         gap: 6.0 / 800.0,
         margin: 20.0 / 800.0,
+        held: None,
     }
 }
 
@@ -84,6 +85,24 @@ fn channels_of_one_line_have_names_of_their_own() {
     assert_eq!(names, ["Hα (c0)", "Hα (c1)"]);
 }
 
+/// While a hand pulls an end over others, none of them jumps aside.
+#[test]
+fn an_end_that_is_pulled_moves_no_other() {
+    let recipe = recipe(
+        &["OIII", "Ha", "SII"],
+        "c0 = { hue = 40 }, c1 = { hue = 40 }, c2 = { hue = 200 }",
+    );
+    let lanes = |held| {
+        let metrics = Metrics { held, ..metrics() };
+        let drawing = drawing(&recipe, &recipe.renditions[0], &metrics);
+        let ends = drawing.threads.iter().filter_map(|thread| thread.end);
+        (ends.map(|end| end.lane).collect::<Vec<_>>(), drawing.lanes)
+    };
+    assert_eq!(lanes(None), (vec![0, 1, 0], 2));
+    assert_eq!(lanes(Some(("c0", 0))), (vec![0, 0, 0], 1));
+    assert_eq!(lanes(Some(("c0", 2))), (vec![2, 0, 0], 3));
+}
+
 proptest! {
     /// Whatever channels there are and however they are coloured, no name and
     /// no end lies on another, and every line stays in the drawing.
@@ -115,7 +134,8 @@ proptest! {
         for (index, one) in drawing.threads.iter().enumerate() {
             prop_assert!((0.0..=1.0).contains(&one.x));
             for two in &drawing.threads[index + 1..] {
-                if one.kind == Kind::Line && two.kind == Kind::Line && one.label_row == two.label_row {
+                let row = |thread: &Thread| (drawing.bracket_row(thread), thread.label_row);
+                if row(one) == row(two) {
                     let room = 0.5 * (name_width(one, &metrics) + name_width(two, &metrics));
                     let apart = (one.label_x - two.label_x).abs();
                     prop_assert!(apart >= room + metrics.gap - 1e-9, "{} {}", one.name, two.name);

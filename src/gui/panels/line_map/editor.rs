@@ -1,6 +1,6 @@
 //! The row above the drawing: the selected channel's colour in numbers.
 
-use egui::{Button, DragValue, Id, Response, RichText, TextEdit, Ui};
+use egui::{Button, DragValue, Id, Label, Response, RichText, TextEdit, Ui};
 
 use super::{ends, with_color};
 use crate::engine::color::css;
@@ -34,17 +34,20 @@ fn title(ui: &mut Ui, state: &State) {
 /// Shows the row.
 pub fn show(ui: &mut Ui, state: &State, drawing: &Drawing, asks: &mut Asks) {
     let faint = state.theme.colors().faint;
+    // What a narrow window does without: the panel's name, the colour as text,
+    // the words before the numbers.
+    let width = ui.available_width();
     ui.horizontal(|ui| {
         ui.set_min_height(ROW);
-        title(ui, state);
-        ui.add_space(10.0);
+        if state.selected.is_none() || width > 730.0 {
+            title(ui, state);
+            ui.add_space(10.0);
+        }
         let selected = state.selected.as_ref().and_then(|id| drawing.thread(id));
         match selected.map(|thread| (thread, thread.end)) {
             None => {
-                ui.label(
-                    RichText::new("Pull the lower end of a thread to give its light another hue.")
-                        .color(faint),
-                );
+                let words = "Pull the lower end of a thread to give its light another hue.";
+                ui.add(Label::new(RichText::new(words).color(faint)).truncate());
             }
             Some((thread, None)) => {
                 ui.label(&thread.name);
@@ -56,20 +59,26 @@ pub fn show(ui: &mut Ui, state: &State, drawing: &Drawing, asks: &mut Asks) {
             Some((thread, Some(end))) => {
                 ui.label(RichText::new(&thread.name).color(state.theme.colors().accent));
                 ui.add_space(2.0);
-                numbers(ui, state, thread, &end, asks);
-                text(ui, state, thread, &end, asks);
+                numbers(ui, state, thread, &end, width > 560.0, asks);
+                if width > 650.0 {
+                    text(ui, state, thread, &end, asks);
+                }
                 buttons(ui, state, thread, &end, asks);
             }
         }
     });
 }
 
-fn numbers(ui: &mut Ui, state: &State, thread: &Thread, end: &End, asks: &mut Asks) {
+fn numbers(ui: &mut Ui, state: &State, thread: &Thread, end: &End, worded: bool, asks: &mut Asks) {
     let faint = state.theme.colors().faint;
     let one = |ui: &mut Ui, word: &str, value: DragValue<'_>| -> Response {
         ui.spacing_mut().item_spacing.x = 5.0;
-        let label = ui.label(RichText::new(word).color(faint));
-        let response = ui.add(value).labelled_by(label.id);
+        let response = if worded {
+            let label = ui.label(RichText::new(word).color(faint));
+            ui.add(value).labelled_by(label.id)
+        } else {
+            ui.add(value).accessible_name(word).on_hover_text(word)
+        };
         ui.add_space(6.0);
         response
     };
@@ -169,6 +178,9 @@ fn text(ui: &mut Ui, state: &State, thread: &Thread, end: &End, asks: &mut Asks)
     }
     if response.lost_focus() {
         if let Some(problem) = &problem {
+            // What began well and ended badly leaves the colour as it was.
+            let settled = state.history.settled().clone();
+            asks.drag(format!("Colour of {}", thread.name), settled);
             asks.push(Ask::Say(problem.to_string()));
         }
         asks.push(Ask::Settle);

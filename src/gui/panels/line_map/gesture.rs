@@ -47,6 +47,8 @@ pub struct Pull {
     pub snapped: Option<Snap>,
     /// The colour now.
     pub shade: Shade,
+    /// The lane it hung in: it stays there while it is pulled.
+    pub lane: usize,
     /// Taken back with Escape: the pointer is still down, but does nothing.
     pub ended: bool,
     // The way so far, before snapping and bounds.
@@ -80,6 +82,7 @@ impl Pull {
             before,
             snapped: None,
             shade: end.shade,
+            lane: end.lane,
             ended: false,
             place: end.x,
             saturation: end.shade.saturation,

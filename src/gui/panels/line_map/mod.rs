@@ -1,6 +1,8 @@
 //! The line map: true spectrum above, hue below, a thread for each channel.
 //! Pulling the lower end of a thread changes the hue its light is shown in.
 
+mod beads;
+
 mod editor;
 
 mod ends;
@@ -10,6 +12,8 @@ mod gesture;
 mod hint;
 
 mod ink;
+
+mod keys;
 
 mod names;
 
@@ -43,9 +47,16 @@ struct Scene<'a> {
 }
 
 impl Scene<'_> {
-    /// A thread without the light on it is drawn back while another has it.
+    /// A thread without the light on it is drawn back while another has it, and
+    /// so is one whose channel the picture does without for now.
     fn is_dim(&self, thread: &Thread) -> bool {
-        self.lit.as_ref().is_some_and(|id| *id != thread.id)
+        match &self.lit {
+            Some(id) => *id != thread.id,
+            None => {
+                self.state.hidden.contains(&thread.id)
+                    || (self.state.solo.as_ref()).is_some_and(|id| *id != thread.id)
+            }
+        }
     }
 
     fn is_selected(&self, thread: &Thread) -> bool {
@@ -106,11 +117,11 @@ fn draw(ui: &mut Ui, state: &State, drawing: Drawing, asks: &mut Asks) {
     };
     let strand = threads::under_pointer(ui, &scene, asks);
     let tops = names::interact(ui, &scene, asks);
-    let beads = ends::interact(ui, &scene, asks);
-    scene.lit = beads
+    let hanging = ends::interact(ui, &scene, asks);
+    scene.lit = hanging
         .iter()
         .find(|bead| bead.pulled)
-        .or(beads.iter().find(|bead| bead.response.hovered()))
+        .or(hanging.iter().find(|bead| bead.response.hovered()))
         .map(|bead| bead.id.clone())
         .or(tops
             .iter()
@@ -120,8 +131,8 @@ fn draw(ui: &mut Ui, state: &State, drawing: Drawing, asks: &mut Asks) {
     strips::paint(ui, &scene);
     threads::paint(ui, &scene);
     names::paint(ui, &scene, &tops);
-    ends::paint(ui, &scene, &beads);
-    let words = hint::words(ui, &scene, &beads);
+    beads::paint(ui, &scene, &hanging);
+    let words = hint::words(ui, &scene, &hanging);
     hint::paint(ui, &scene, &words);
 }
 
@@ -141,6 +152,7 @@ fn lay_out(ui: &Ui, recipe: &Recipe, rendition: &crate::engine::recipe::Renditio
                 .layout_no_wrap(text.to_owned(), font(), ui.visuals().text_color());
         f64::from(galley.size().x) / width
     };
+    let pull = ends::pull(ui);
     key::drawing(
         recipe,
         rendition,
@@ -150,6 +162,7 @@ fn lay_out(ui: &Ui, recipe: &Recipe, rendition: &crate::engine::recipe::Renditio
             bead: f64::from(2.0 * BEAD + 4.0) / width,
             gap: 7.0 / width,
             margin: f64::from(rows::RIGHT - 6.0) / width,
+            held: pull.as_ref().map(|pull| (pull.channel.as_str(), pull.lane)),
         },
     )
 }

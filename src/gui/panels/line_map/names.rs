@@ -62,8 +62,13 @@ pub fn interact(ui: &mut Ui, scene: &Scene<'_>, asks: &mut Asks) -> Vec<(String,
                 super::give_color(scene.state, &scene.drawing, thread, asks);
             }
         }
-        let tip = if given { about(thread) } else { name };
-        all.push((thread.id.clone(), response.on_hover_text(tip)));
+        // Of a channel with a colour the line of hints says more.
+        let response = if given {
+            response
+        } else {
+            response.on_hover_text(name)
+        };
+        all.push((thread.id.clone(), response));
     }
     all
 }
