@@ -251,15 +251,34 @@ fn white_has_a_stop_of_its_own() {
 #[test]
 fn channels_at_one_hue_stay_apart() {
     let mut harness = stage(desk(
-        &[("ha", "Ha"), ("nii", "NII"), ("sii", "SII")],
-        "ha = { hue = 30 }, nii = { hue = 30 }, sii = { hue = 30 }",
+        &[
+            ("oi", "OI"),
+            ("ha", "Ha"),
+            ("nii", "NII"),
+            ("sii", "SII"),
+            ("ariii", "ArIII"),
+        ],
+        "ha = { hue = 30 }, nii = { hue = 30 }, sii = { hue = 30 }, oi = { hue = 30 }, \
+         ariii = { hue = 30 }",
     ));
-    let names = ["Hue of Hα", "Hue of [N II]", "Hue of [S II]"];
+    let names = [
+        "Hue of [O I]",
+        "Hue of Hα",
+        "Hue of [N II]",
+        "Hue of [S II]",
+        "Hue of [Ar III]",
+    ];
     let places = names.map(|name| middle(&harness, name));
     for pair in places.windows(2) {
         assert!((pair[0].y - pair[1].y).abs() >= 13.0, "{places:?}");
     }
-    let end = pull(&mut harness, names[1], vec2(50.0, 0.0), Modifiers::ALT);
+    let before = places[4];
+    let end = pull(&mut harness, names[2], vec2(50.0, 0.0), Modifiers::ALT);
+    assert_eq!(
+        middle(&harness, names[4]),
+        before,
+        "nothing moves meanwhile"
+    );
     drop(&mut harness, end);
     assert!(numbers(&harness, "nii")[0] > 40.0);
     assert_eq!(numbers(&harness, "ha")[0], 30.0);

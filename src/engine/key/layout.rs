@@ -1,5 +1,7 @@
 //! Where every thread begins and ends, and where its names stand.
 
+use std::collections::BTreeMap;
+
 use super::axis::Axis;
 use super::shade::Shade;
 use super::spread::spread;
@@ -94,9 +96,9 @@ pub struct Metrics<'a> {
     pub gap: f64,
     /// How far names may reach beyond the ends of the drawing.
     pub margin: f64,
-    /// An end that is being pulled, by its channel's id, and the lane it hangs
-    /// in: it stays there, and the others do not make room until it is let go.
-    pub held: Option<(&'a str, usize)>,
+    /// Lanes of ends by their channels' ids, to be kept as they are: while a hand
+    /// pulls an end across others, none of them jumps aside.
+    pub held: Option<&'a BTreeMap<String, usize>>,
 }
 
 /// What stands behind the symbol of an end in its light's own colour.
@@ -108,6 +110,14 @@ impl Drawing {
     pub fn bracket_row(&self, thread: &Thread) -> Option<usize> {
         (thread.kind == Kind::Broad)
             .then_some(usize::from(thread.symbol == "L" && self.bracket_rows > 1))
+    }
+
+    /// The lane of each end by its channel's id, for [`Metrics::held`].
+    pub fn held(&self) -> BTreeMap<String, usize> {
+        self.threads
+            .iter()
+            .filter_map(|thread| Some((thread.id.clone(), thread.end?.lane)))
+            .collect()
     }
 
     /// The thread of a channel.
@@ -281,14 +291,18 @@ pub fn end_reach(thread: &Thread, end: &End, metrics: &Metrics<'_>) -> [f64; 2] 
 // Every end into the highest lane where it touches none that hangs there.
 fn place_ends(threads: &mut [Thread], metrics: &Metrics<'_>) -> usize {
     let mut taken: Vec<Vec<[f64; 2]>> = Vec::new();
-    let held = metrics.held.unwrap_or(("", 0));
+    if let Some(held) = metrics.held {
+        for thread in threads.iter_mut() {
+            if let Some(end) = &mut thread.end {
+                end.lane = held.get(&thread.id).copied().unwrap_or(0);
+            }
+        }
+        return held.values().map(|lane| lane + 1).max().unwrap_or(0);
+    }
     for index in 0..threads.len() {
         let Some(end) = threads[index].end else {
             continue;
         };
-        if threads[index].id == held.0 {
-            continue;
-        }
         let [from, to] = end_reach(&threads[index], &end, metrics);
         let free = |lane: &Vec<[f64; 2]>| {
             lane.iter()
@@ -302,14 +316,6 @@ fn place_ends(threads: &mut [Thread], metrics: &Metrics<'_>) -> usize {
         if let Some(end) = &mut threads[index].end {
             end.lane = lane;
         }
-    }
-    let pulled = threads
-        .iter_mut()
-        .filter(|thread| thread.id == held.0)
-        .find_map(|thread| thread.end.as_mut());
-    if let Some(end) = pulled {
-        end.lane = held.1;
-        return taken.len().max(held.1 + 1);
     }
     taken.len()
 }

@@ -88,19 +88,24 @@ fn channels_of_one_line_have_names_of_their_own() {
 /// While a hand pulls an end over others, none of them jumps aside.
 #[test]
 fn an_end_that_is_pulled_moves_no_other() {
-    let recipe = recipe(
-        &["OIII", "Ha", "SII"],
-        "c0 = { hue = 40 }, c1 = { hue = 40 }, c2 = { hue = 200 }",
-    );
-    let lanes = |held| {
-        let metrics = Metrics { held, ..metrics() };
-        let drawing = drawing(&recipe, &recipe.renditions[0], &metrics);
-        let ends = drawing.threads.iter().filter_map(|thread| thread.end);
-        (ends.map(|end| end.lane).collect::<Vec<_>>(), drawing.lanes)
+    let sulfur_at = |hue: f64| {
+        recipe(
+            &["OIII", "Ha", "SII"],
+            &format!("c0 = {{ hue = 40 }}, c1 = {{ hue = 40 }}, c2 = {{ hue = {hue} }}"),
+        )
     };
-    assert_eq!(lanes(None), (vec![0, 1, 0], 2));
-    assert_eq!(lanes(Some(("c0", 0))), (vec![0, 0, 0], 1));
-    assert_eq!(lanes(Some(("c0", 2))), (vec![2, 0, 0], 3));
+    let lanes = |drawing: &Drawing| drawing.held().into_values().collect::<Vec<_>>();
+    let before = draw(&sulfur_at(200.0));
+    assert_eq!((lanes(&before), before.lanes), (vec![0, 1, 0], 2));
+    let held = before.held();
+    let metrics = Metrics {
+        held: Some(&held),
+        ..metrics()
+    };
+    let across = sulfur_at(40.0);
+    let meanwhile = drawing(&across, &across.renditions[0], &metrics);
+    assert_eq!((lanes(&meanwhile), meanwhile.lanes), (vec![0, 1, 0], 2));
+    assert_eq!(lanes(&draw(&across)), [0, 1, 2], "let go");
 }
 
 proptest! {

@@ -32,7 +32,7 @@ fn keep(ui: &Ui, pull: Option<Pull>) {
 
 /// Where an end hangs.
 pub fn middle(scene: &Scene<'_>, end: &End) -> Pos2 {
-    let y = scene.rows.bead(end.lane, scene.drawing.lanes);
+    let y = scene.rows.bead(end.lane);
     scene.rows.point(end.x, y)
 }
 
@@ -129,7 +129,8 @@ fn pulling(
     {
         let origin = ui.input(|input| input.pointer.press_origin());
         let way = pointer - origin.unwrap_or(pointer);
-        let begun = Pull::begin(&thread.id, end, before.clone(), pointer, way, modifiers);
+        let mut begun = Pull::begin(&thread.id, end, before.clone(), pointer, way, modifiers);
+        begun.lanes = scene.drawing.held();
         keep(ui, Some(begun));
         response.request_focus();
     }
@@ -147,6 +148,7 @@ fn pulling(
         if pull.go(pointer, scene.rows.x.span(), modifiers, &hues) {
             let recipe = super::with_color(scene.state, &thread.id, pull.shade.value());
             asks.drag(label(pull.aspect, thread), recipe);
+            ui.request_repaint();
         }
         ui.set_cursor_icon(egui::CursorIcon::Grabbing);
     }

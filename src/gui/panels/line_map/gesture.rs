@@ -1,5 +1,7 @@
 //! Pulling an end: sideways is hue, up and down strength or saturation.
 
+use std::collections::BTreeMap;
+
 use egui::{Modifiers, Pos2, Vec2};
 
 use crate::engine::key::snap::{Snap, nearest};
@@ -47,8 +49,8 @@ pub struct Pull {
     pub snapped: Option<Snap>,
     /// The colour now.
     pub shade: Shade,
-    /// The lane it hung in: it stays there while it is pulled.
-    pub lane: usize,
+    /// The lanes of all ends: none jumps aside meanwhile.
+    pub lanes: BTreeMap<String, usize>,
     /// Taken back with Escape: the pointer is still down, but does nothing.
     pub ended: bool,
     // The way so far, before snapping and bounds.
@@ -82,7 +84,7 @@ impl Pull {
             before,
             snapped: None,
             shade: end.shade,
-            lane: end.lane,
+            lanes: BTreeMap::new(),
             ended: false,
             place: end.x,
             saturation: end.shade.saturation,

@@ -100,6 +100,7 @@ pub fn step(
     if let Some(aspect) = changed {
         let recipe = super::with_color(scene.state, &thread.id, shade.value());
         asks.drag(label(aspect, thread), recipe);
+        ui.request_repaint();
         ui.data_mut(|data| data.insert_temp(held_id(), true));
         if !any_held(ui) {
             settle(ui, asks);

@@ -90,7 +90,7 @@ fn empty(ui: &mut Ui, state: &State) {
             bracket_rows: 0,
             lanes: 0,
         },
-        rows: Rows::within(rect, 1, 0),
+        rows: Rows::within(rect, 1, 0, 0),
         theme: state.theme,
         lit: None,
     };
@@ -103,11 +103,16 @@ fn empty(ui: &mut Ui, state: &State) {
 }
 
 fn draw(ui: &mut Ui, state: &State, drawing: Drawing, asks: &mut Asks) {
-    let height = rows::height(drawing.label_rows, drawing.bracket_rows);
+    let height = rows::height(drawing.label_rows, drawing.bracket_rows, drawing.lanes);
     let rect = ui
         .allocate_exact_size(vec2(ui.available_width(), height), Sense::hover())
         .0;
-    let rows = Rows::within(rect, drawing.label_rows, drawing.bracket_rows);
+    let rows = Rows::within(
+        rect,
+        drawing.label_rows,
+        drawing.bracket_rows,
+        drawing.lanes,
+    );
     let mut scene = Scene {
         state,
         drawing,
@@ -162,7 +167,7 @@ fn lay_out(ui: &Ui, recipe: &Recipe, rendition: &crate::engine::recipe::Renditio
             bead: f64::from(2.0 * BEAD + 4.0) / width,
             gap: 7.0 / width,
             margin: f64::from(rows::RIGHT - 6.0) / width,
-            held: pull.as_ref().map(|pull| (pull.channel.as_str(), pull.lane)),
+            held: pull.as_ref().map(|pull| &pull.lanes),
         },
     )
 }

@@ -7,7 +7,7 @@ pub const LEFT: f32 = 62.0;
 /// Room right of them.
 pub const RIGHT: f32 = 58.0;
 /// Height of the drawing without broad bands.
-pub const LEAST: f32 = height(1, 0);
+pub const LEAST: f32 = height(1, 0, 0);
 
 const NAME: f32 = 15.0;
 const LEADER: f32 = 8.0;
@@ -16,11 +16,18 @@ const SPECTRUM: f32 = 18.0;
 const NUMBERS: f32 = 13.0;
 const THREADS: f32 = 56.0;
 const SCALE: f32 = 10.0;
+// Room for three lanes of ends; more of them make the drawing higher.
 const BEADS: f32 = 47.0;
+const LANES: usize = 3;
+const LANE: f32 = 14.5;
 const HINT: f32 = 14.0;
 
+const fn beads(lanes: usize) -> f32 {
+    BEADS + LANE * lanes.saturating_sub(LANES) as f32
+}
+
 /// The height of the drawing.
-pub const fn height(label_rows: usize, bracket_rows: usize) -> f32 {
+pub const fn height(label_rows: usize, bracket_rows: usize, lanes: usize) -> f32 {
     let names = if label_rows == 0 { 1 } else { label_rows };
     NAME * names as f32
         + LEADER
@@ -29,7 +36,7 @@ pub const fn height(label_rows: usize, bracket_rows: usize) -> f32 {
         + SPECTRUM
         + THREADS
         + SCALE
-        + BEADS
+        + beads(lanes)
         + HINT
 }
 
@@ -62,7 +69,7 @@ pub struct Rows {
 
 impl Rows {
     /// The rows within a rectangle.
-    pub fn within(rect: Rect, label_rows: usize, bracket_rows: usize) -> Self {
+    pub fn within(rect: Rect, label_rows: usize, bracket_rows: usize, lanes: usize) -> Self {
         let mut y = rect.top();
         let mut next = |height: f32| {
             let range = Rangef::new(y, y + height);
@@ -76,7 +83,7 @@ impl Rows {
         let spectrum = next(SPECTRUM);
         next(THREADS);
         let scale = next(SCALE);
-        let beads = next(BEADS);
+        let beads = next(beads(lanes));
         let hint = next(HINT);
         let left = rect.left() + LEFT;
         Self {
@@ -112,15 +119,8 @@ impl Rows {
         self.brackets.max - BRACKET * (row as f32 + 0.5)
     }
 
-    /// The middle of an end in this lane of so many.
-    pub fn bead(&self, lane: usize, lanes: usize) -> f32 {
-        let most = 16.5;
-        let room = self.beads.span() - 2.0 * super::BEAD - 6.0;
-        let step = if lanes > 1 {
-            (room / (lanes - 1) as f32).min(most)
-        } else {
-            most
-        };
-        self.beads.min + super::BEAD + 4.0 + step * lane as f32
+    /// The middle of an end in this lane.
+    pub fn bead(&self, lane: usize) -> f32 {
+        self.beads.min + super::BEAD + 4.0 + LANE * lane as f32
     }
 }
