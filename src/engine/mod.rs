@@ -32,6 +32,8 @@ pub mod palettes;
 
 pub mod caption;
 
+pub mod key;
+
 pub mod wcs;
 
 pub mod exposure;

@@ -11,3 +11,5 @@ mod mix;
 mod support;
 
 mod shell;
+
+mod line_map;
