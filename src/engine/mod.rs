@@ -30,6 +30,8 @@ pub mod color;
 
 pub mod palettes;
 
+pub mod apart;
+
 pub mod caption;
 
 pub mod key;
