@@ -54,6 +54,8 @@ pub enum Ask {
     CancelPart(crate::work::desk::Ticket, String),
     /// A line of the list of files is done with.
     Dismiss(PathBuf),
+    /// The picture is looked at in this way: no edit of the recipe.
+    View(super::state::View),
     /// A sentence for the status line.
     Say(String),
 }

@@ -13,6 +13,7 @@ use crate::engine::recipe::{Channel, Recipe, Rendition};
 use crate::work::desk::{Layer, RowState, Step, Ticket};
 use crate::work::history::History;
 
+use super::panels::canvas::pictures::Pictures;
 use super::theme::Theme;
 
 /// Everything that panels may read.
@@ -45,6 +46,8 @@ pub struct State {
     pub hidden: BTreeSet<String>,
     /// How the picture is looked at.
     pub view: View,
+    /// What the canvas has drawn, and what it waits for.
+    pub pictures: Pictures,
     /// The user's own palettes.
     pub own_palettes: Vec<Palette>,
     /// Files that were open lately, the newest first.
@@ -102,7 +105,7 @@ pub enum Compare {
 }
 
 /// How the picture is looked at.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct View {
     /// Id of the rendition that is shown and edited.
     pub rendition: String,
@@ -223,6 +226,7 @@ impl State {
                 difference_full: 50.0,
                 probe: None,
             },
+            pictures: Pictures::default(),
             own_palettes: Vec::new(),
             recent: Vec::new(),
             space: Space::Srgb,

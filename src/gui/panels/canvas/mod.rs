@@ -1,5 +1,11 @@
 //! The picture: pan, zoom, probe, comparison.
 
+/// Where the picture lies on the screen.
+pub mod geometry;
+
+/// Which pictures are needed, and those that came.
+pub mod pictures;
+
 use egui::Ui;
 
 use crate::gui::asks::Asks;
