@@ -2,4 +2,5 @@
 
 #![expect(clippy::unwrap_used, reason = "a test may stop")]
 
+mod canvas;
 mod support;
