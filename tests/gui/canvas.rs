@@ -192,6 +192,7 @@ fn turns_are_started_by_hand_and_carry_a_caution() {
     let mut state = desk();
     state.view.compare = Compare::Turns;
     let mut harness = support::panel(state, [900.0, 600.0], |ui, state, asks| {
+        ui.style_mut().animation_time = 0.1;
         canvas::show(ui, state, asks);
     });
     harness.run_steps(3);
