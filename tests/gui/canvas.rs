@@ -260,3 +260,40 @@ fn the_card_stays_inside_and_off_its_pixel() {
         }
     }
 }
+
+#[test]
+fn the_edge_is_dragged() {
+    let mut state = desk();
+    state.view.compare = Compare::Divided;
+    let mut harness = support::panel(state, [900.0, 600.0], |ui, state, asks| {
+        canvas::show(ui, state, asks);
+    });
+    harness.run_steps(3);
+    let from = harness
+        .get_by_label_contains("Edge between")
+        .rect()
+        .center();
+    harness.drag_at(from);
+    harness.run_steps(1);
+    harness.hover_at(from + vec2(100.0, 0.0));
+    harness.run_steps(2);
+    harness.drop_at(from + vec2(100.0, 0.0));
+    harness.run_steps(2);
+    let stage = &harness.state().state;
+    assert!(stage.view.divide > 0.6 && stage.view.divide < 0.65);
+    assert!(
+        stage.view.place.is_none(),
+        "the picture does not move along"
+    );
+}
+
+#[test]
+fn names_become_ids() {
+    use canvas::tabs::{free_id, id_of};
+    assert_eq!(
+        [id_of("My mix"), id_of(" \u{c9}t\u{e9} 2 "), id_of("?")],
+        ["my-mix", "t-2", ""]
+    );
+    let state = desk();
+    assert_eq!(free_id(state.recipe(), "natural"), "natural-2");
+}

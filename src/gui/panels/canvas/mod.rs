@@ -19,7 +19,7 @@ pub mod probe;
 mod stage;
 
 /// The renditions and how they are compared.
-mod tabs;
+pub mod tabs;
 
 /// Two renditions one after the other, slowly.
 pub mod turns;

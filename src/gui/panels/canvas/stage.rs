@@ -110,12 +110,14 @@ pub fn show(
         && (state.view.probe.is_some() || rested(ui))
         && let Some(reading) = probe::reading(state, at)
     {
-        let corner = maps[0].screen([at[0] as f64, at[1] as f64]);
+        let side_at = usize::from(how == Compare::Beside && pane == panes[1]);
+        let (map, bounds) = (maps[side_at], bounds[side_at]);
+        let corner = map.screen([at[0] as f64, at[1] as f64]);
         let min = pos2(corner[0] as f32 / ppp, corner[1] as f32 / ppp);
-        let side = (maps[0].zoom as f32 / ppp).max(1.0);
+        let side = (map.zoom as f32 / ppp).max(1.0);
         let pixel = Rect::from_min_size(min, vec2(side, side));
-        if rect.intersects(pixel) && how != Compare::Beside {
-            probe::show(ui, state, rect, pixel, &reading);
+        if bounds.intersects(pixel) {
+            probe::show(ui, state, bounds, pixel, &reading);
         }
     }
     hovered

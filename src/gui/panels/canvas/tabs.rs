@@ -38,6 +38,14 @@ pub fn free_id(recipe: &Recipe, wanted: &str) -> String {
     }
 }
 
+/// The shown rendition's tab becomes a field for its name.
+pub fn start_renaming(context: &egui::Context, state: &State) {
+    if let Some(rendition) = state.rendition() {
+        let value = (rendition.id.clone(), rendition.id.clone());
+        context.data_mut(|data| data.insert_temp(Id::unique("renamed rendition"), value));
+    }
+}
+
 /// Shows the tabs and the comparison.
 pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
     ui.horizontal_wrapped(|ui| {
