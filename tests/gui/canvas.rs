@@ -297,3 +297,20 @@ fn names_become_ids() {
     let state = desk();
     assert_eq!(free_id(state.recipe(), "natural"), "natural-2");
 }
+
+#[test]
+fn keys_zoom_and_fit_while_the_picture_has_the_focus() {
+    let mut harness = support::panel(desk(), [900.0, 600.0], |ui, state, asks| {
+        canvas::show(ui, state, asks);
+    });
+    harness.run_steps(3);
+    harness.get_by_label("Picture").focus();
+    harness.run_steps(2);
+    harness.key_press(Key::Num1);
+    harness.run_steps(2);
+    let zoom = harness.state().state.view.place.map(|place| place.zoom);
+    assert_eq!(zoom, Some(1.0));
+    harness.key_press(Key::F);
+    harness.run_steps(2);
+    assert!(harness.state().state.view.place.is_none());
+}

@@ -193,21 +193,24 @@ fn keys(
         };
         memory.set_focus_lock_filter(response.id, filter);
     });
-    let count = |key| ui.input(|input| input.num_presses(key) as f64);
+    // Taken, so that the window's commands do not act on the same press.
+    let take =
+        |key| ui.input_mut(|input| input.count_and_consume_key(egui::Modifiers::NONE, key)) as f64;
     let by = [
-        (count(Key::ArrowLeft) - count(Key::ArrowRight)) * 40.0,
-        (count(Key::ArrowUp) - count(Key::ArrowDown)) * 40.0,
+        (take(Key::ArrowLeft) - take(Key::ArrowRight)) * 40.0,
+        (take(Key::ArrowUp) - take(Key::ArrowDown)) * 40.0,
     ];
+    let (fit, full) = (take(Key::F), take(Key::Num1));
+    let plus = take(Key::Plus) + take(Key::Equals) - take(Key::Minus);
     let centre = [0, 1].map(|i| pane.min[i] + pane.size[i] / 2.0);
     let at = at.unwrap_or(centre);
-    if count(Key::F) > 0.0 {
+    if fit > 0.0 {
         Some(None)
-    } else if count(Key::Num1) > 0.0 {
+    } else if full > 0.0 {
         Some(Some(pane.zoomed(place, at, 1.0 / place.zoom, size)))
     } else if by != [0.0, 0.0] {
         Some(Some(pane.panned(place, by, size)))
     } else {
-        let plus = count(Key::Plus) + count(Key::Equals) - count(Key::Minus);
         (plus != 0.0).then(|| Some(pane.zoomed(place, at, libm::exp2(plus * 0.5), size)))
     }
 }
