@@ -10,6 +10,7 @@ use super::dialogs::Dialog;
 use super::files::Pickers;
 use super::panels;
 use super::panels::export::ExportDraft;
+use super::pictures::Thumbnails;
 use super::state::State;
 use crate::engine::recipe::Recipe;
 use crate::work::desk::{LayerKey, Ticket, Worker};
@@ -52,6 +53,7 @@ pub struct App {
     pub(super) may_close: bool,
     /// The recipe that layers were last asked for.
     pub(super) reconciled: Option<Recipe>,
+    pub(super) thumbnails: Thumbnails,
 }
 
 /// What a job is for.
@@ -79,6 +81,7 @@ impl App {
             opening: Some(opening),
             may_close: false,
             reconciled: None,
+            thumbnails: Thumbnails::default(),
         }
     }
 
@@ -157,7 +160,7 @@ impl eframe::App for App {
             .default_size(304.0)
             .size_range(264.0..=420.0)
             .show(ui, |ui| panels::mix::show(ui, state, &mut asks));
-        egui::CentralPanel::default()
+        let canvas = egui::CentralPanel::default()
             .frame(Frame::new().fill(colors.canvas))
             .show(ui, |ui| panels::canvas::show(ui, state, &mut asks));
         if let Some(answer) = panels::hints::show(ui, state) {
@@ -171,7 +174,10 @@ impl eframe::App for App {
             panels::export::show(ui, &self.state, draft, &mut asks);
         }
         super::dialogs::show(self, ui, &mut asks);
+        self.state.pane = Some(canvas.inner.view);
+        self.state.hovered = canvas.inner.hovered;
         self.carry_out(&context, asks.take());
         self.reconcile();
+        self.ask_for_pictures();
     }
 }

@@ -8,6 +8,7 @@ mod export;
 
 mod mix;
 
+mod canvas;
 mod support;
 
 mod shell;

@@ -47,6 +47,7 @@ pub fn panel(
                     Ask::Settle => stage.state.history.commit(),
                     Ask::Select(id) => stage.state.selected.clone_from(id),
                     Ask::ShowRendition(id) => stage.state.view.rendition.clone_from(id),
+                    Ask::View(view) => stage.state.view = view.clone(),
                     _ => {}
                 }
                 stage.asked.push(ask);
