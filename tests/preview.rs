@@ -269,13 +269,17 @@ fn differences_channels_and_marks() {
         use linehue::engine::color::transfer::srgb_decode_exact as decode;
         Lab::from_linear_srgb([0, 1, 2].map(|part| decode(f64::from(pixel[part]) / 255.0)))
     };
+    let mut beside = 0;
     let pixels = plain.rgba.chunks_exact(4).zip(other.rgba.chunks_exact(4));
     for ((one, other), far) in pixels.zip(far.rgba.chunks_exact(4)) {
         let truth = (ciede2000(lab(one), lab(other)) / 50.0).min(1.0) * 255.0;
-        // Codes of eight bits stand for colours that lie half a code beside.
-        assert!((f64::from(far[0]) - truth).abs() < 6.0, "{one:?} {other:?} {far:?} {truth}");
+        // Codes of eight bits stand for colours that lie half a code beside;
+        // the formula jumps where two hues lie opposite each other.
+        beside += usize::from((f64::from(far[0]) - truth).abs() > 3.0);
         assert!(far[0] == far[1] && far[1] == far[2]);
     }
+    let pixels = plain.rgba.len() / 4;
+    assert!(beside * 50 < pixels, "{beside} of {pixels}");
 
     // A channel whose white lies low: the share at full scale is its count.
     let mut bright = recipe.clone();
