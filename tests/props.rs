@@ -489,6 +489,7 @@ fn record() -> impl Strategy<Value = Record> {
                         height,
                         space,
                         depth: "16".to_owned(),
+                        long_edge: None,
                     },
                     rendition: recipe.renditions[0].id.clone(),
                     assignments,

@@ -20,7 +20,7 @@ use crate::work::inputs::folder_of;
 #[command(after_help = "\
 Examples:
   linehue compose lantern.toml -o lantern.tif
-  linehue compose lantern.toml -o web.jpg --rendition natural --quality 90
+  linehue compose lantern.toml -o web.jpg --rendition natural --long-edge 1600
   linehue compose lantern.toml -o wide.png --space display-p3 --depth 8
   linehue compose lantern.toml -o archive.tif --depth 32f --packing small")]
 pub struct Arguments {
@@ -50,6 +50,10 @@ pub struct Arguments {
     /// Quality of a JPEG, 1 to 100
     #[arg(long, default_value_t = 92, value_parser = clap::value_parser!(u8).range(1..=100))]
     quality: u8,
+
+    /// Bring the longer side to N pixels; a smaller picture keeps its size
+    #[arg(long, value_name = "N")]
+    long_edge: Option<NonZeroUsize>,
 
     /// Threads to work with [default: one for each core]
     #[arg(long, value_name = "N")]
@@ -165,6 +169,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
             quality: arguments.quality,
         },
         memory: arguments.memory.unwrap_or(DEFAULT_MEMORY),
+        long_edge: arguments.long_edge.map(NonZeroUsize::get),
     };
     let done = on_threads(arguments.threads, || {
         compose::run(&request, terminal.control())

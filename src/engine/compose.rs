@@ -12,8 +12,8 @@ use rayon::prelude::*;
 use super::color::space::Space;
 use super::color::transfer::srgb_decode;
 use super::frame::{BAND_ROWS, Coded, CodedBand, Depth, Rows, RowsError, Size};
-use super::mix::Mixer;
 use super::mix::assign::{AssignError, assignments};
+use super::mix::{LightBlock, Mixer};
 use super::num::{Block, LANES};
 use super::recipe::{Blend, Recipe, Rendition};
 use super::{encode, finish, stretch};
@@ -92,13 +92,20 @@ impl Composition {
         self.run_at(fearless_simd::Level::new(), inputs, codes);
     }
 
+    /// As [`Self::run`], and says of each pixel what [`FULL`] and [`OUTSIDE`]
+    /// mean.
+    pub fn run_looking(&self, inputs: &[&[f32]], codes: Codes<'_>, looks: &mut [u8]) {
+        let level = fearless_simd::Level::new();
+        fearless_simd::dispatch!(level, _simd => self.run_blocks(inputs, codes, Some(looks)));
+    }
+
     // At a given vector width: all give the same bits.
     fn run_at(&self, level: fearless_simd::Level, inputs: &[&[f32]], codes: Codes<'_>) {
-        fearless_simd::dispatch!(level, _simd => self.run_blocks(inputs, codes));
+        fearless_simd::dispatch!(level, _simd => self.run_blocks(inputs, codes, None));
     }
 
     #[inline(always)]
-    fn run_blocks(&self, inputs: &[&[f32]], mut codes: Codes<'_>) {
+    fn run_blocks(&self, inputs: &[&[f32]], mut codes: Codes<'_>, mut looks: Option<&mut [u8]>) {
         let pixels = inputs.first().map_or(0, |values| values.len());
         let mut values: Block = [0.0; LANES];
         let mut tones: Block = [0.0; LANES];
@@ -128,7 +135,11 @@ impl Composition {
                 }
             }
             let mut light = mixer.light();
-            self.finish.run(&mut light, &brightness);
+            self.finish.before_gamut(&mut light, &brightness);
+            if let Some(looks) = &mut looks {
+                look(&light, &mut looks[start..start + length]);
+            }
+            self.finish.hold(&mut light);
             let (from, to) = (3 * start, 3 * (start + length));
             match &mut codes {
                 Codes::U8(out) => {
@@ -149,6 +160,32 @@ impl Composition {
     pub fn depth(&self) -> Depth {
         self.depth
     }
+}
+
+/// A component lies at or above full scale before the gamut step.
+pub const FULL: u8 = 1;
+
+/// A component lies below zero before the gamut step: the output space has no
+/// such colour at any brightness.
+pub const OUTSIDE: u8 = 2;
+
+/// What is less than this part of full scale beyond an end of the output space
+/// is no more than an 8-bit code can tell.
+const TOLERANCE: f32 = 1.0 / 4096.0;
+
+/// White may come out so much below full scale.
+const ROUNDING: f32 = 1e-6;
+
+#[inline(always)]
+fn look(light: &LightBlock, looks: &mut [u8]) {
+    let mut flags = [0_u8; LANES];
+    for i in 0..LANES {
+        let [r, g, b] = [light[0][i], light[1][i], light[2][i]];
+        let full = r.max(g).max(b) >= 1.0 - ROUNDING;
+        let outside = r.min(g).min(b) < -TOLERANCE;
+        flags[i] = u8::from(full) * FULL + u8::from(outside) * OUTSIDE;
+    }
+    looks.copy_from_slice(&flags[..looks.len()]);
 }
 
 /// Where a run of codes goes, interleaved R G B.

@@ -52,6 +52,7 @@ pub fn record(
             height: size.height,
             space: request.space,
             depth: depth.name().into(),
+            long_edge: None,
         },
         rendition: rendition.id.clone(),
         assignments: entries(recipe, &assignments(recipe, rendition)?),

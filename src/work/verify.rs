@@ -208,8 +208,8 @@ fn composed_hash(
                 )
             })
     })?;
-    let preparation = prepare(recipe, &opened, &needed, control)?;
-    let size = preparation.part.size;
+    let mut preparation = prepare(recipe, &opened, &needed, control)?;
+    let size = super::compose::reduce(&mut preparation, record.composite.long_edge);
     let mut sources: Vec<Source<'_>> = preparation
         .channels
         .iter()

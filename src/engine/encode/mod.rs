@@ -59,6 +59,19 @@ pub fn quantise_u8(encoded: &LightBlock, out: &mut [u8]) {
     }
 }
 
+/// sRGB codes 0..255 of linear light, one sample each.
+pub fn srgb_codes(light: &[f32], out: &mut [u8]) {
+    let level = fearless_simd::Level::new();
+    fearless_simd::dispatch!(level, _simd => srgb_codes_of(light, out));
+}
+
+#[inline(always)]
+fn srgb_codes_of(light: &[f32], out: &mut [u8]) {
+    for (value, code) in light.iter().zip(out) {
+        *code = (srgb_encode(clip(*value)) * 255.0 + 0.5) as i32 as u8;
+    }
+}
+
 /// Linear light as it is, interleaved R G B.
 #[inline(always)]
 pub fn interleave(light: &LightBlock, out: &mut [f32]) {

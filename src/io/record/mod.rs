@@ -80,6 +80,10 @@ pub struct Composite {
     pub space: Space,
     /// `8`, `16` or `32f`.
     pub depth: String,
+    /// The length in pixels that the longer side was brought to, channels
+    /// averaged before the stretch; absent: at the size of the channels.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub long_edge: Option<usize>,
 }
 
 /// Which channel became which colour.
@@ -131,7 +135,7 @@ pub struct Input {
     pub header: BTreeMap<String, serde_json::Value>,
     /// Level of the sky in file units; null where there are no data.
     pub sky: Option<f64>,
-    /// Noise of one pixel in file units.
+    /// Noise of one pixel of the composite in file units.
     pub noise: Option<f64>,
     /// How it came onto the reference's grid; null: pixels as they stood.
     pub align: Option<AlignEntry>,
