@@ -8,22 +8,26 @@ use crate::work::Error;
 
 /// Does a job; whatever becomes of it, the last word is [`Event::Finished`].
 pub fn run(job: Job, tell: &Tell<'_>) {
+    guarded(tell, || match job {
+        Job::Open { paths, onto, lines } => open::run(&paths, onto, &lines, tell),
+        Job::Load {
+            recipe,
+            folder,
+            channels,
+        } => load::named(&recipe, &folder, &channels, tell),
+        Job::Prepare { recipe, folder } => prepare::run(recipe, &folder, tell),
+        Job::Export(request) => export::run(&request, tell),
+    });
+}
+
+fn guarded(tell: &Tell<'_>, work: impl FnOnce() -> Result<(), Error>) {
     let ticket = tell.ticket;
     let failed = |what: String, hint: String| {
         tell.event(Event::Failed { ticket, what, hint });
     };
     let work = || -> Result<(), Error> {
         tell.control().check()?;
-        match job {
-            Job::Open { paths, onto, lines } => open::run(&paths, onto, &lines, tell),
-            Job::Load {
-                recipe,
-                folder,
-                channels,
-            } => load::named(&recipe, &folder, &channels, tell),
-            Job::Prepare { recipe, folder } => prepare::run(recipe, &folder, tell),
-            Job::Export(request) => export::run(&request, tell),
-        }
+        work()
     };
     let mut cancelled = false;
     match catch_unwind(AssertUnwindSafe(work)) {
@@ -45,4 +49,28 @@ pub fn words(panic: &(dyn std::any::Any + Send)) -> &str {
         .copied()
         .or_else(|| panic.downcast_ref::<String>().map(String::as_str))
         .unwrap_or("it did not say what")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Mutex;
+
+    #[test]
+    fn a_panic_is_told_in_words_and_the_job_is_over() {
+        let told = Mutex::new(Vec::new());
+        let send = |event: Event| told.lock().expect("open").push(event);
+        let tell = Tell::new(7, Default::default(), &send);
+        guarded(&tell, || panic!("the lantern fell"));
+        let told = told.lock().expect("open");
+        assert!(matches!(&told[0], Event::Failed { ticket: 7, what, .. }
+            if what.contains("the lantern fell")));
+        assert!(matches!(
+            told[1],
+            Event::Finished {
+                ticket: 7,
+                cancelled: false
+            }
+        ));
+    }
 }

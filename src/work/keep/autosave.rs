@@ -230,6 +230,14 @@ mod tests {
             .expect("kept");
         second.keep(&recipe("b"), root.path(), None).expect("kept");
         assert_eq!(offers_in(&at), [], "both windows live");
+        // A process that was killed leaves its lock's file, and nobody in it.
+        let crashed = at.join(format!("1-0.{ENDING}"));
+        std::fs::copy(&first.file, &crashed).expect("copied");
+        File::create(lock_of(&crashed)).expect("file");
+        let offers = offers_in(&at);
+        assert_eq!(offers.len(), 1);
+        assert_eq!(offers[0].file, crashed);
+        offers[0].discard();
         drop(first);
         let offers = offers_in(&at);
         assert_eq!(offers.len(), 1);
