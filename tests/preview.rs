@@ -67,6 +67,7 @@ fn layer(plane: Plane, key: linehue::work::desk::LayerKey) -> Arc<Layer> {
             counts: vec![0; Histogram::CELLS],
         }),
         ceiling: None,
+        signal_to_noise: None,
         exposure_s: None,
         align: None,
         level: None,

@@ -150,6 +150,7 @@ impl App {
         self.state.theme = theme;
         theme.apply(context);
         self.state.pictures.look(context, theme == Theme::Night);
+        self.keep_theme();
         self.say(format!("Looks: {}", theme.name()));
     }
 

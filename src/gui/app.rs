@@ -8,6 +8,7 @@ use egui::{Context, Frame, Margin, Panel, Ui};
 use super::asks::{Ask, Asks};
 use super::dialogs::Dialog;
 use super::files::Pickers;
+use super::habits::Habits;
 use super::panels;
 use super::panels::export::ExportDraft;
 use super::pictures::Thumbnails;
@@ -54,6 +55,7 @@ pub struct App {
     /// The recipe that layers were last asked for.
     pub(super) reconciled: Option<Recipe>,
     pub(super) thumbnails: Thumbnails,
+    pub(super) habits: Option<Habits>,
 }
 
 /// What a job is for.
@@ -66,7 +68,7 @@ pub(super) enum Purpose {
 }
 
 impl App {
-    /// A window that begins with `opening`.
+    /// A window that begins with `opening` and keeps nothing of the user's.
     pub fn new(worker: Worker, opening: Opening) -> Self {
         Self {
             state: State::empty(),
@@ -82,6 +84,7 @@ impl App {
             may_close: false,
             reconciled: None,
             thumbnails: Thumbnails::default(),
+            habits: None,
         }
     }
 
@@ -179,5 +182,6 @@ impl eframe::App for App {
         self.carry_out(&context, asks.take());
         self.reconcile();
         self.ask_for_pictures();
+        self.keep_copy();
     }
 }

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::app::{App, Opening};
+use super::habits::Habits;
 use super::theme;
 use crate::work::desk::Worker;
 
@@ -54,7 +55,7 @@ pub fn open(files: Vec<PathBuf>) -> Result<(), StartError> {
                 let context = creation.egui_ctx.clone();
                 let wake = context.clone();
                 let worker = Worker::spawn(move || wake.request_repaint());
-                let app = App::new(worker, Opening::Files(files));
+                let app = App::new(worker, Opening::Files(files)).with_habits(Habits::load());
                 theme::set_up(&context, app.state.theme);
                 Ok(Box::new(app))
             }),

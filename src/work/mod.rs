@@ -7,6 +7,8 @@ pub mod progress;
 
 pub mod inputs;
 
+pub mod recipe_file;
+
 pub mod prepare;
 
 mod arrange;
@@ -36,6 +38,10 @@ pub mod paths;
 pub mod preview;
 
 pub mod desk;
+
+pub mod estimate;
+
+pub mod keep;
 
 pub use error::Error;
 pub use progress::{Control, Progress};

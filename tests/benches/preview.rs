@@ -98,6 +98,7 @@ fn layers() -> &'static Vec<Option<Arc<Layer>>> {
                         counts: vec![0; Histogram::CELLS],
                     }),
                     ceiling: None,
+                    signal_to_noise: None,
                     exposure_s: None,
                     align: None,
                     level: None,

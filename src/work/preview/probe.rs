@@ -323,6 +323,7 @@ colors = { sii = [1, 0, 0], ha = [0, 0.5, -0.5] }
                         counts: vec![0; Histogram::CELLS],
                     }),
                     ceiling: None,
+                    signal_to_noise: None,
                     exposure_s: None,
                     align: None,
                     level: None,

@@ -203,6 +203,7 @@ pub fn requests(draft: &ExportDraft, state: &State) -> Vec<Request> {
             out,
             space: draft.space,
             depth: Some(draft.depth),
+            long_edge: draft.long_edge,
             options: draft.options,
             memory: DEFAULT_MEMORY,
         })
@@ -222,6 +223,7 @@ pub fn request(draft: &ExportDraft, state: &State) -> Request {
             out: state.folder.join(draft.path.trim()),
             space: draft.space,
             depth: Some(draft.depth),
+            long_edge: draft.long_edge,
             options: draft.options,
             memory: DEFAULT_MEMORY,
         })
