@@ -127,6 +127,9 @@ impl Ready {
     }
 }
 
+/// Channels on the grid, each with its index in the recipe.
+pub type OnGrid = Vec<(usize, Ready)>;
+
 /// A channel in memory, and what was measured of it.
 pub struct Made {
     /// The layer.
@@ -249,7 +252,7 @@ impl<'a> Desk<'a> {
         recipe: &Recipe,
         inputs: &[Input],
         needed: &[usize],
-    ) -> Result<(Vec<(usize, Ready)>, Vec<String>), Error> {
+    ) -> Result<(OnGrid, Vec<String>), Error> {
         let preparation = each(
             recipe,
             inputs,
