@@ -128,6 +128,9 @@ impl Ready {
     }
 }
 
+/// Channels on the grid, each with its index in the recipe.
+pub type OnGrid = Vec<(usize, Ready)>;
+
 /// A channel in memory, and what was measured of it.
 pub struct Made {
     /// The layer.
@@ -250,7 +253,7 @@ impl<'a> Desk<'a> {
         recipe: &Recipe,
         inputs: &[Input],
         needed: &[usize],
-    ) -> Result<(Vec<(usize, Ready)>, Vec<String>), Error> {
+    ) -> Result<(OnGrid, Vec<String>), Error> {
         let preparation = each(
             recipe,
             inputs,

@@ -112,7 +112,7 @@ mod tests {
                 },
             },
             space: Space::Srgb,
-            vision: Vision::default(),
+            vision: Vision::Usual,
             marks: false,
         }
     }

@@ -24,9 +24,11 @@ pub struct Worker {
     behind: Behind,
 }
 
+type Waiting = (Ticket, Arc<Stops>, Box<Job>);
+
 enum Behind {
     Threads {
-        jobs: Option<SyncSender<(Ticket, Arc<Stops>, Job)>>,
+        jobs: Option<SyncSender<Waiting>>,
         pictures: Arc<Pictures>,
         closing: Arc<AtomicBool>,
         handles: Vec<JoinHandle<()>>,
@@ -40,7 +42,7 @@ impl Worker {
     pub fn spawn(wake: impl Fn() + Send + Sync + 'static) -> Self {
         let mut worker = Self::inline();
         let wake: Arc<dyn Fn() + Send + Sync> = Arc::new(wake);
-        let (jobs, come) = sync_channel::<(Ticket, Arc<Stops>, Job)>(MOST_WAITING);
+        let (jobs, come) = sync_channel::<Waiting>(MOST_WAITING);
         let pictures = Arc::new(Pictures::default());
         let closing = Arc::new(AtomicBool::new(false));
         let mut handles = Vec::new();
@@ -53,7 +55,7 @@ impl Worker {
                     if closing.load(Ordering::Relaxed) {
                         return;
                     }
-                    run::run(job, &Tell::new(ticket, own, &send));
+                    run::run(*job, &Tell::new(ticket, own, &send));
                     lock(&stops).remove(&ticket);
                 }
             })
@@ -114,7 +116,9 @@ impl Worker {
         let own = Arc::clone(lock(&self.stops).entry(ticket).or_default());
         match &self.behind {
             Behind::Threads { jobs, .. } => {
-                let sent = jobs.as_ref().map(|jobs| jobs.try_send((ticket, own, job)));
+                let sent = jobs
+                    .as_ref()
+                    .map(|jobs| jobs.try_send((ticket, own, Box::new(job))));
                 let what = match sent {
                     Some(Ok(())) => return ticket,
                     Some(Err(TrySendError::Full(_))) => "too much is waiting to be done",
