@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 use super::color::space::Space;
-use super::color::transfer::srgb_decode;
+use super::color::transfer::srgb_decode_tone;
 use super::frame::{BAND_ROWS, Coded, CodedBand, Depth, Rows, RowsError, Size};
 use super::mix::Mixer;
 use super::mix::assign::{AssignError, assignments};
@@ -123,7 +123,7 @@ impl Composition {
                 }
                 if let Some(weight) = channel.luminance_weight {
                     for i in 0..LANES {
-                        brightness[i] += weight * srgb_decode(tones[i]);
+                        brightness[i] += weight * srgb_decode_tone(tones[i]);
                     }
                 }
             }
