@@ -47,6 +47,10 @@ impl Mixer {
         }
         for component in 0..3 {
             let m = color[component];
+            // Adds nothing, covers nothing.
+            if m == 0.0 {
+                continue;
+            }
             let sum = &mut self.sum[component];
             match self.blend {
                 Blend::Tone | Blend::Light => {
