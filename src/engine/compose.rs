@@ -494,6 +494,18 @@ luminance = { from = { b = 1 }, amount = 0.5 }
             for level in &widths {
                 assert_eq!(run(*level), first, "{level:?} {shape}");
             }
+            let composition =
+                Composition::new(&recipe, &recipe.renditions[0], Space::Srgb, Depth::Sixteen)
+                    .expect("sound");
+            let run = |level: Level| {
+                let mut out = vec![0_u16; values.len() * 3];
+                composition.run_at(level, &[&values, &values], Codes::U16(&mut out));
+                out
+            };
+            let first = run(best);
+            for level in &widths {
+                assert_eq!(run(*level), first, "codes: {level:?} {shape}");
+            }
         }
     }
 
