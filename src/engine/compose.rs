@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use rayon::prelude::*;
 
 use super::color::space::Space;
-use super::color::transfer::srgb_decode;
+use super::color::transfer::srgb_decode_tone;
 use super::frame::{BAND_ROWS, Coded, CodedBand, Depth, Rows, RowsError, Size};
 use super::mix::assign::{AssignError, assignments};
 use super::mix::{LightBlock, Mixer};
@@ -130,7 +130,7 @@ impl Composition {
                 }
                 if let Some(weight) = channel.luminance_weight {
                     for i in 0..LANES {
-                        brightness[i] += weight * srgb_decode(tones[i]);
+                        brightness[i] += weight * srgb_decode_tone(tones[i]);
                     }
                 }
             }
@@ -530,6 +530,18 @@ luminance = { from = { b = 1 }, amount = 0.5 }
             let first = run(best);
             for level in &widths {
                 assert_eq!(run(*level), first, "{level:?} {shape}");
+            }
+            let composition =
+                Composition::new(&recipe, &recipe.renditions[0], Space::Srgb, Depth::Sixteen)
+                    .expect("sound");
+            let run = |level: Level| {
+                let mut out = vec![0_u16; values.len() * 3];
+                composition.run_at(level, &[&values, &values], Codes::U16(&mut out));
+                out
+            };
+            let first = run(best);
+            for level in &widths {
+                assert_eq!(run(*level), first, "codes: {level:?} {shape}");
             }
         }
     }
