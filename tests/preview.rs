@@ -68,6 +68,7 @@ fn layer(plane: Plane, key: linehue::work::desk::LayerKey) -> Arc<Layer> {
         }),
         ceiling: None,
         signal_to_noise: None,
+        origin: [0, 0],
         exposure_s: None,
         align: None,
         level: None,

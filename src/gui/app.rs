@@ -15,6 +15,7 @@ use super::pictures::Thumbnails;
 use super::state::State;
 use crate::engine::recipe::Recipe;
 use crate::work::desk::{LayerKey, Ticket, Worker};
+use crate::work::estimate::Shape;
 
 /// What the window begins with.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -56,6 +57,8 @@ pub struct App {
     pub(super) reconciled: Option<Recipe>,
     pub(super) thumbnails: Thumbnails,
     pub(super) habits: Option<Habits>,
+    // What the export dialog was last told the size of.
+    pub(super) estimated: Option<(Vec<String>, Shape)>,
 }
 
 /// What a job is for.
@@ -85,6 +88,7 @@ impl App {
             reconciled: None,
             thumbnails: Thumbnails::default(),
             habits: None,
+            estimated: None,
         }
     }
 
@@ -173,6 +177,7 @@ impl eframe::App for App {
             };
             self.hints_seen();
         }
+        self.estimate_export();
         if let Some(draft) = &mut self.export {
             panels::export::show(ui, &self.state, draft, &mut asks);
         }

@@ -33,6 +33,8 @@ pub mod user_palettes;
 
 pub mod history;
 
+pub mod motion;
+
 pub mod paths;
 
 pub mod preview;

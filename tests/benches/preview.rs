@@ -99,6 +99,7 @@ fn layers() -> &'static Vec<Option<Arc<Layer>>> {
                     }),
                     ceiling: None,
                     signal_to_noise: None,
+                    origin: [0, 0],
                     exposure_s: None,
                     align: None,
                     level: None,

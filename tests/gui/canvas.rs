@@ -100,6 +100,7 @@ fn layer(state: &State, at: usize) -> Arc<Layer> {
         }),
         ceiling: None,
         signal_to_noise: None,
+        origin: [0, 0],
         exposure_s: None,
         align: None,
         level: None,

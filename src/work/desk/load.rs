@@ -114,6 +114,7 @@ pub fn layers(
 #[derive(Clone)]
 pub struct Ready {
     rows: Arc<dyn Rows>,
+    origin: [usize; 2],
     header: Arc<Header>,
     prepared: Option<Arc<Prepared>>,
 }
@@ -122,6 +123,7 @@ impl Ready {
     fn plain(rows: Arc<dyn Rows>, header: &Header) -> Self {
         Self {
             rows,
+            origin: [0, 0],
             header: Arc::new(header.clone()),
             prepared: None,
         }
@@ -282,6 +284,7 @@ impl<'a> Desk<'a> {
                 index,
                 Ready {
                     rows,
+                    origin,
                     header,
                     prepared,
                 },
@@ -314,6 +317,7 @@ impl<'a> Desk<'a> {
                 key: self.keys[input.channel].clone(),
                 plane: Arc::new(plane),
                 reduced,
+                origin: ready.origin,
                 header: ready.header,
                 levels,
                 histogram,

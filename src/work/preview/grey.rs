@@ -8,7 +8,6 @@ use super::{Request, layer};
 use crate::engine::compose::FULL;
 use crate::engine::level::SkyModel;
 use crate::engine::num::LANES;
-use crate::engine::recipe::Crop;
 use crate::engine::stretch::Prepared;
 use crate::work::desk::Layer;
 
@@ -51,7 +50,8 @@ const PLACES: usize = 65;
 pub(super) fn sky(request: &Request, index: usize) -> Option<Drawn> {
     let layer = layer(request, index)?;
     let model = layer.model.as_ref()?;
-    let origin = origin(layer);
+    // A model lies on the grid before it is cropped.
+    let origin = layer.origin.map(|side| side as f64);
     let (low, high) = range(model, layer, origin);
     let scale = if high > low { 1.0 / (high - low) } else { 0.0 };
     let grid = request.grid;
@@ -82,14 +82,6 @@ pub(super) fn sky(request: &Request, index: usize) -> Option<Drawn> {
             rgb.fill((tone * 255.0 + 0.5) as u8);
         }
     })
-}
-
-/// A model lies on the grid before it is cropped.
-fn origin(layer: &Layer) -> [f64; 2] {
-    match layer.key.crop {
-        Some(Crop::Part([x, y, _, _])) => [x as f64, y as f64],
-        Some(Crop::Common) | None => [0.0; 2],
-    }
 }
 
 fn range(model: &SkyModel, layer: &Layer, origin: [f64; 2]) -> (f64, f64) {

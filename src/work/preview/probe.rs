@@ -324,6 +324,7 @@ colors = { sii = [1, 0, 0], ha = [0, 0.5, -0.5] }
                     }),
                     ceiling: None,
                     signal_to_noise: None,
+                    origin: [0, 0],
                     exposure_s: None,
                     align: None,
                     level: None,

@@ -48,6 +48,17 @@ pub fn start_renaming(context: &egui::Context, state: &State) {
 
 /// Shows the tabs and the comparison.
 pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
+    let fill = state.theme.colors().panel;
+    egui::Frame::new()
+        .fill(fill)
+        .inner_margin(egui::Margin::symmetric(10, 5))
+        .show(ui, |ui| {
+            ui.set_width(ui.available_width());
+            bar(ui, state, asks);
+        });
+}
+
+fn bar(ui: &mut Ui, state: &State, asks: &mut Asks) {
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
         let shown = state.rendition().map(|rendition| rendition.id.clone());
@@ -69,10 +80,13 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
         menu.response
             .widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, "Add a rendition"));
         menu.response.on_hover_text("Add a rendition");
+        if state.recipe().renditions.len() > 1 {
+            ui.add_space(6.0);
+            ui.separator();
+            ui.add_space(6.0);
+            comparison(ui, state, asks);
+        }
     });
-    if state.recipe().renditions.len() > 1 {
-        ui.horizontal_wrapped(|ui| comparison(ui, state, asks));
-    }
 }
 
 fn comparison(ui: &mut Ui, state: &State, asks: &mut Asks) {

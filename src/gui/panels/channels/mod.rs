@@ -15,7 +15,7 @@ mod grip;
 
 mod head;
 
-mod hue;
+pub mod hue;
 
 mod more;
 
