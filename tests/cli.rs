@@ -462,9 +462,10 @@ fn no_colors_where_nobody_would_see_them() {
 }
 
 #[test]
-fn without_a_command_the_commands_are_named() {
+fn without_a_command_and_a_display_the_commands_are_named() {
     let bench = Bench::new();
-    let said = bench.run(0, &[]);
+    let said = bench.run(2, &[]);
+    assert!(said.err.contains("no display"), "{}", said.err);
     for command in [
         "inspect",
         "draft",
@@ -473,7 +474,7 @@ fn without_a_command_the_commands_are_named() {
         "palettes",
         "completions",
     ] {
-        assert!(said.out.contains(command), "{command}: {}", said.out);
+        assert!(said.err.contains(command), "{command}: {}", said.err);
         let help = bench.run(0, &[command, "--help"]);
         assert!(help.out.contains("Example"), "{command}: {}", help.out);
     }
@@ -923,7 +924,6 @@ mod streams {
             &["inspect", "ha.fits", "--json"],
             &["compose", "lantern.toml", "-o", "a.tif"],
             &["--help"],
-            &[],
         ] {
             let output = start(&bench, arguments)
                 .stdout(closed())
