@@ -516,13 +516,12 @@ impl App {
     }
 }
 
+// A layer's files under the names that they have from another folder.
 fn rebase(key: &mut crate::work::desk::LayerKey, old: &Path, new: &Path) {
-    let follow = |path: &Path| {
+    for path in std::iter::once(&mut key.file).chain(&mut key.grid) {
         let file = path.strip_prefix(old).unwrap_or(path);
-        new.join(relative(new, &old.join(file)))
-    };
-    key.file = follow(&key.file);
-    key.grid = key.grid.as_deref().map(follow);
+        *path = new.join(relative(new, &old.join(file)));
+    }
 }
 
 /// Whether a path is a recipe or a record by its name.

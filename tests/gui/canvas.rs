@@ -185,7 +185,14 @@ fn hidden_channels_leave_the_colours() {
 
 #[test]
 fn turns_change_at_most_twice_a_second() {
-    assert!(turns::PERIOD >= 0.5);
+    for start in 0..40 {
+        // Any second, in steps of a hundredth.
+        let shown = (0..=100)
+            .map(|step| turns::is_other(f64::from(start) * 0.07 + f64::from(step) / 100.0));
+        let shown: Vec<bool> = shown.collect();
+        let changes = shown.windows(2).filter(|pair| pair[0] != pair[1]).count();
+        assert!(changes <= 2, "{changes} changes in a second");
+    }
     assert!(!turns::is_other(0.0) && turns::is_other(1.3) && !turns::is_other(2.5));
 }
 

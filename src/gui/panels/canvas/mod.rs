@@ -45,7 +45,14 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) -> CanvasOutput {
     if !state.recipe().renditions.is_empty() {
         tabs::show(ui, state, asks);
         if let Some(words) = turns::caution(ui, state) {
-            ui.colored_label(state.theme.colors().warning, words);
+            let colors = state.theme.colors();
+            egui::Frame::new()
+                .fill(colors.panel)
+                .inner_margin(egui::Margin::symmetric(12, 4))
+                .show(ui, |ui| {
+                    ui.set_width(ui.available_width());
+                    ui.colored_label(colors.warning, words);
+                });
         }
     }
     let rect = ui.available_rect_before_wrap();

@@ -36,7 +36,8 @@ pub fn show(
     let place = pane.place(state.view.place, size);
     let response = ui.interact(rect, ui.scope_id().with("picture"), Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, "Picture"));
-    let is_over = response.contains_pointer();
+    // Not while the pointer is on a control that lies over the picture.
+    let is_over = response.hovered() || response.dragged();
     let at = physical.filter(|_| is_over);
     let moved = keys(ui, &response, pane, place, at, size)
         .or_else(|| pointed(ui, &response, pane, place, at, size));
