@@ -11,6 +11,8 @@ mod mix;
 mod canvas;
 mod support;
 
+mod seen;
+
 mod shell;
 
 mod line_map;
