@@ -17,6 +17,8 @@ pub mod draft;
 
 pub mod describe;
 
+pub mod caption;
+
 pub mod compose;
 
 pub mod channels;
