@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
-use super::color::space::Space;
+use super::color::space::{Matrix, Space, apply, inverse};
 use super::color::transfer::srgb_decode_tone;
 use super::frame::{BAND_ROWS, Coded, CodedBand, Depth, Rows, RowsError, Size};
 use super::mix::assign::{AssignError, assignments};
@@ -156,6 +156,37 @@ impl Composition {
         }
     }
 
+    /// What a channel (by its index in the recipe) alone looks like on a screen
+    /// where its tone is `tone` and every other channel is black: finished light,
+    /// linear on the sRGB primaries. A brightness that is taken from channels is
+    /// that tone's too. None where the channel has no colour here.
+    pub fn alone(&self, index: usize, tone: f32) -> Option<[f64; 3]> {
+        let channel = self
+            .channels
+            .iter()
+            .find(|channel| channel.index == index)?;
+        let mut mixer = Mixer::new(self.blend);
+        mixer.add(&[tone; LANES], channel.color?);
+        let mut light = mixer.light();
+        self.finish
+            .run(&mut light, &[srgb_decode_tone(tone); LANES]);
+        let back = inverse(&self.space.from_linear_srgb());
+        Some(on_screen(&back, [light[0][0], light[1][0], light[2][0]]))
+    }
+
+    /// Pixels as a screen of the output space shows them, linear on the sRGB
+    /// primaries; `inputs` as for [`Self::run`].
+    pub fn looks(&self, inputs: &[&[f32]]) -> Vec<[f32; 3]> {
+        let pixels = inputs.first().map_or(0, |values| values.len());
+        let mut light = vec![0.0; 3 * pixels];
+        self.run(inputs, Codes::F32(&mut light));
+        let back = inverse(&self.space.from_linear_srgb());
+        light
+            .chunks_exact(3)
+            .map(|rgb| on_screen(&back, [rgb[0], rgb[1], rgb[2]]).map(|c| c as f32))
+            .collect()
+    }
+
     /// How finished samples are kept.
     pub fn depth(&self) -> Depth {
         self.depth
@@ -186,6 +217,13 @@ fn look(light: &LightBlock, looks: &mut [u8]) {
         flags[i] = u8::from(full) * FULL + u8::from(outside) * OUTSIDE;
     }
     looks.copy_from_slice(&flags[..looks.len()]);
+}
+
+// Finished light, held to what a screen can show, by the matrix `back` to the
+// sRGB primaries. A comparison, so that what is no number is black.
+fn on_screen(back: &Matrix, finished: [f32; 3]) -> [f64; 3] {
+    let held = |c: f32| if c > 0.0 { f64::from(c.min(1.0)) } else { 0.0 };
+    apply(back, finished.map(held))
 }
 
 /// Where a run of codes goes, interleaved R G B.

@@ -6,13 +6,15 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::caption;
 use super::describe;
 use super::inputs::{self, Input};
 use super::prepare::{Preparation, Prepared, prepare};
 use super::{Control, Error};
+use crate::engine::caption::write as write_caption;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source, Watch};
-use crate::engine::frame::{CodedBand, Depth, Size};
+use crate::engine::frame::{CodedBand, Depth, Rows, Size};
 use crate::engine::header::Header;
 use crate::engine::measure::{Sampler, Survey};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
@@ -129,13 +131,18 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         Window::whole(part.size, size).step,
     );
     // All that is said of the picture is known before its pixels are.
-    let mut record = describe::record(request, rendition, depth, &inputs, &grid, size, &needed)?;
+    let prepared: Vec<&dyn Rows> = preparation.channels.iter().map(|c| &*c.rows).collect();
+    let seen = caption::glance(&composition, &prepared, control)?;
+    let mut record = describe::record(request, rendition, depth, &inputs, size, seen)?;
     record.composite.long_edge = long_edge;
     if part.size != reference.size {
         let ([x, y], Size { width, height }) = (part.origin, part.size);
         record.crop = Some([x, y, width, height]);
     }
     record.notices.extend(preparation.notices);
+    let facts = caption::facts(&record, rendition);
+    record.integration_s = facts.integration_s();
+    record.caption = write_caption(&facts);
     let headers: Vec<&Header> = inputs.iter().map(|input| &input.facts.header).collect();
     let description = tags::description(&record, &headers, &grid);
     let target = Target {

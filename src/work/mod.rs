@@ -19,6 +19,8 @@ pub mod draft;
 
 pub mod describe;
 
+pub mod caption;
+
 pub mod compose;
 
 pub mod channels;

@@ -25,7 +25,10 @@ pub(super) fn show(app: &mut App, ui: &mut Ui, offers: &mut Vec<Offer>) -> Next 
                     }
                     let file = offer.path.as_deref().unwrap_or(&offer.folder);
                     let count = offer.recipe.channels.len();
-                    let text = format!("{}   {count} channels   {}", title(offer), offer.when);
+                    // To the minute: "2026-03-01 20:15".
+                    let when = offer.when.get(..16).unwrap_or(&offer.when);
+                    let when = when.replace('T', " ");
+                    let text = format!("{when}   {}, {count} channels", title(offer));
                     ui.add(egui::Label::new(text).truncate())
                         .on_hover_text(file.display().to_string());
                 });

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::engine::caption::Caption;
+use crate::engine::caption::{Caption, Seen};
 use crate::engine::color::space::Space;
 use crate::engine::recipe::Recipe;
 
@@ -46,6 +46,9 @@ pub struct Record {
     /// absent: all of it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crop: Option<[usize; 4]>,
+    /// What the picture looks like, measured on a grid of samples.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen: Option<Seen>,
     /// What the program remarked while it worked.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notices: Vec<String>,
@@ -113,6 +116,27 @@ pub struct AssignmentEntry {
     /// Whether it is the light's own colour.
     #[serde(default)]
     pub natural: bool,
+    /// What this light alone looks like in the finished picture, at half tone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shown: Option<ShownColor>,
+}
+
+impl AssignmentEntry {
+    /// The word for its colour on the screen, where that is known.
+    pub fn word(&self) -> &str {
+        let shown = self.shown.as_ref();
+        shown.map_or(&self.color_name, |shown| &shown.color_name)
+    }
+}
+
+/// A colour of the finished picture.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ShownColor {
+    /// The nearest colour that CSS can show in sRGB: hue held.
+    pub css: String,
+    /// One of the colour words of the AVM standard.
+    pub color_name: String,
 }
 
 /// A file that took part.
