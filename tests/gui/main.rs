@@ -1,5 +1,6 @@
 //! The window, found by role and label as a screen reader finds it.
 
+#![cfg(feature = "gui")]
 #![expect(clippy::unwrap_used, reason = "a test may stop")]
 
 mod channels;
