@@ -94,6 +94,7 @@ fn every_case_matches_the_independent_reference() {
             depth: Some(depth),
             options: Options::default(),
             memory: DEFAULT_MEMORY,
+            long_edge: None,
         };
         let control = Control {
             progress: &Silent,

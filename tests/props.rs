@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use linehue::engine::caption::Caption;
+use linehue::engine::caption::{Caption, Seen};
 use linehue::engine::color::oklab::oklch;
 use linehue::engine::color::space::Space;
 use linehue::engine::compose::{Codes, Composition};
@@ -17,7 +17,8 @@ use linehue::engine::recipe::{
 };
 use linehue::engine::stretch::Prepared;
 use linehue::io::record::{
-    self, AlignEntry, AssignmentEntry, Composite, Distortion, Input, LevelEntry, Record, Software,
+    self, AlignEntry, AssignmentEntry, Composite, Distortion, Input, LevelEntry, Record,
+    ShownColor, Software,
 };
 use proptest::array::{uniform2, uniform3, uniform4, uniform7};
 use proptest::collection::{btree_map, vec};
@@ -454,6 +455,10 @@ fn assignment() -> impl Strategy<Value = AssignmentEntry> {
                     oklch,
                     color_name: "Orange".to_owned(),
                     natural,
+                    shown: natural.then(|| ShownColor {
+                        css: "#e0603a".to_owned(),
+                        color_name: "Orange".to_owned(),
+                    }),
                 }
             },
         )
@@ -489,6 +494,7 @@ fn record() -> impl Strategy<Value = Record> {
                         height,
                         space,
                         depth: "16".to_owned(),
+                        long_edge: None,
                     },
                     rendition: recipe.renditions[0].id.clone(),
                     assignments,
@@ -497,6 +503,10 @@ fn record() -> impl Strategy<Value = Record> {
                     caption: Caption { short, long, alt },
                     integration_s,
                     crop,
+                    seen: crop.and_then(|[width, ..]| {
+                        let light = (width % 97) as f32 / 97.0;
+                        Seen::measure(&[[light, 0.3, 0.1], [0.1, light, 0.2]], 2)
+                    }),
                     notices,
                 }
             },

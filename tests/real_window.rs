@@ -65,7 +65,7 @@ impl Display {
     fn picture(&self, at: &Path) -> (usize, Vec<u8>) {
         self.run(
             "import",
-            &["-window", "root", "-depth", "8", &at.to_string_lossy()],
+            &["-window", "root", &format!("png24:{}", at.display())],
         );
         let mut reader = png::Decoder::new(BufReader::new(std::fs::File::open(at).unwrap()))
             .read_info()
@@ -73,18 +73,8 @@ impl Display {
         let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
         let info = reader.next_frame(&mut pixels).unwrap();
         pixels.truncate(info.buffer_size());
-        let samples = info.color_type.samples();
-        let rgb = pixels
-            .chunks(samples)
-            .flat_map(|pixel| {
-                if samples < 3 {
-                    [pixel[0]; 3]
-                } else {
-                    [pixel[0], pixel[1], pixel[2]]
-                }
-            })
-            .collect();
-        (info.width as usize, rgb)
+        assert_eq!(info.color_type, png::ColorType::Rgb);
+        (info.width as usize, pixels)
     }
 }
 
@@ -202,14 +192,20 @@ fn a_thread_is_dragged_and_the_picture_exported_in_the_real_window() {
     let window = display.run("xdotool", &["search", "--name", "Linehue"]);
     let window = window.lines().next().unwrap().to_owned();
     display.pointer(&["windowfocus", &window]);
-    display.key("Escape");
-
     let [x, y] = end_of_thread(&recipe, "Hue of [O III]");
     display.pointer(&["mousemove", &x.to_string(), &y.to_string()]);
     display.pointer(&["mousedown", "1"]);
-    for step in 1..=12 {
-        let to = (x - 10 * step).to_string();
+    let mut seen = display.picture(&shot).1;
+    for step in 1..=6 {
+        let to = (x - 20 * step).to_string();
         display.pointer(&["mousemove", &to, &y.to_string()]);
+        // The window follows each step before the next is made.
+        until(&display, &mut program, "window that follows", || {
+            let now = display.picture(&shot).1;
+            let moved = now != seen;
+            seen = now;
+            moved
+        });
     }
     display.pointer(&["mouseup", "1"]);
     display.key("ctrl+s");

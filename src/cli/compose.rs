@@ -1,26 +1,23 @@
 //! `linehue compose`: makes the composite and its record.
 
-use std::fs::File;
-use std::io::Read as _;
 use std::num::NonZeroUsize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use super::terminal::{Terminal, json};
 use super::{Error, Outcome};
 use crate::engine::color::space::Space;
 use crate::engine::frame::Depth;
-use crate::engine::recipe::text;
-use crate::io::read::ReadError;
 use crate::io::write::{Options, Packing};
 use crate::work::compose::{self, DEFAULT_MEMORY, Request};
 use crate::work::inputs::folder_of;
+pub use crate::work::recipe_file::read as read_recipe;
 
 /// Make a composite and its record from a recipe
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   linehue compose lantern.toml -o lantern.tif
-  linehue compose lantern.toml -o web.jpg --rendition natural --quality 90
+  linehue compose lantern.toml -o web.jpg --rendition natural --long-edge 1600
   linehue compose lantern.toml -o wide.png --space display-p3 --depth 8
   linehue compose lantern.toml -o archive.tif --depth 32f --packing small")]
 pub struct Arguments {
@@ -50,6 +47,10 @@ pub struct Arguments {
     /// Quality of a JPEG, 1 to 100
     #[arg(long, default_value_t = 92, value_parser = clap::value_parser!(u8).range(1..=100))]
     quality: u8,
+
+    /// Bring the longer side to N pixels; a smaller picture keeps its size
+    #[arg(long, value_name = "N")]
+    long_edge: Option<NonZeroUsize>,
 
     /// Threads to work with [default: one for each core]
     #[arg(long, value_name = "N")]
@@ -122,36 +123,6 @@ pub fn on_threads<T: Send>(
     pool.install(work)
 }
 
-// A recipe is text: more than this is none.
-const LARGEST_RECIPE: u64 = 16 << 20;
-
-/// Reads and checks a recipe file.
-///
-/// # Errors
-/// When it cannot be read, or does not hold.
-pub fn read_recipe(path: &Path) -> Result<crate::engine::recipe::Recipe, Error> {
-    let system = |error: std::io::Error| ReadError::System {
-        path: path.to_owned(),
-        what: error.to_string(),
-    };
-    let not_text = || {
-        Error::request(
-            format!("{}: not a recipe, which is text in TOML", path.display()),
-            "make one with `linehue draft FILE... -o RECIPE.toml`",
-        )
-    };
-    // Counted while reading: a pipe or a device has no length beforehand.
-    let mut bytes = Vec::new();
-    let length = File::open(path)
-        .and_then(|file| file.take(LARGEST_RECIPE + 1).read_to_end(&mut bytes))
-        .map_err(system)?;
-    if length as u64 > LARGEST_RECIPE {
-        return Err(not_text());
-    }
-    let recipe = String::from_utf8(bytes).map_err(|_| not_text())?;
-    Ok(text::parse(&recipe, &path.display().to_string())?)
-}
-
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let request = Request {
         recipe: read_recipe(&arguments.recipe)?,
@@ -165,6 +136,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
             quality: arguments.quality,
         },
         memory: arguments.memory.unwrap_or(DEFAULT_MEMORY),
+        long_edge: arguments.long_edge.map(NonZeroUsize::get),
     };
     let done = on_threads(arguments.threads, || {
         compose::run(&request, terminal.control())

@@ -1,6 +1,8 @@
 //! The commands: arguments in, jobs asked for, words out. Results go to
 //! standard output, progress and messages to standard error.
 
+mod caption;
+
 mod channels;
 
 mod compose;
@@ -39,6 +41,7 @@ Examples:
   linehue draft lantern-ha.fits lantern-oiii.fits lantern-sii.fits -o lantern.toml
   linehue compose lantern.toml -o lantern.tif
   linehue verify lantern.tif.record.json
+  linehue caption lantern.tif.record.json
 
 Exit codes: 0 done, 1 a check did not hold (verify), 2 bad input or usage, 130 stopped.";
 
@@ -65,6 +68,7 @@ enum Command {
     Compose(compose::Arguments),
     Channels(channels::Arguments),
     Verify(verify::Arguments),
+    Caption(caption::Arguments),
     Palettes(palettes::Arguments),
     /// Write shell completions to standard output
     #[command(
@@ -101,6 +105,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Compose(arguments)) => compose::run(&arguments, terminal),
         Some(Command::Channels(arguments)) => channels::run(&arguments, terminal),
         Some(Command::Verify(arguments)) => verify::run(&arguments, terminal),
+        Some(Command::Caption(arguments)) => caption::run(&arguments, terminal),
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();

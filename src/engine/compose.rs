@@ -9,11 +9,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
-use super::color::space::Space;
-use super::color::transfer::srgb_decode;
+use super::color::space::{Matrix, Space, apply, inverse};
+use super::color::transfer::srgb_decode_tone;
 use super::frame::{BAND_ROWS, Coded, CodedBand, Depth, Rows, RowsError, Size};
-use super::mix::Mixer;
 use super::mix::assign::{AssignError, assignments};
+use super::mix::{LightBlock, Mixer};
 use super::num::{Block, LANES};
 use super::recipe::{Blend, Recipe, Rendition};
 use super::{encode, finish, stretch};
@@ -92,13 +92,20 @@ impl Composition {
         self.run_at(fearless_simd::Level::new(), inputs, codes);
     }
 
+    /// As [`Self::run`], and says of each pixel what [`FULL`] and [`OUTSIDE`]
+    /// mean.
+    pub fn run_looking(&self, inputs: &[&[f32]], codes: Codes<'_>, looks: &mut [u8]) {
+        let level = fearless_simd::Level::new();
+        fearless_simd::dispatch!(level, _simd => self.run_blocks(inputs, codes, Some(looks)));
+    }
+
     // At a given vector width: all give the same bits.
     fn run_at(&self, level: fearless_simd::Level, inputs: &[&[f32]], codes: Codes<'_>) {
-        fearless_simd::dispatch!(level, _simd => self.run_blocks(inputs, codes));
+        fearless_simd::dispatch!(level, _simd => self.run_blocks(inputs, codes, None));
     }
 
     #[inline(always)]
-    fn run_blocks(&self, inputs: &[&[f32]], mut codes: Codes<'_>) {
+    fn run_blocks(&self, inputs: &[&[f32]], mut codes: Codes<'_>, mut looks: Option<&mut [u8]>) {
         let pixels = inputs.first().map_or(0, |values| values.len());
         let mut values: Block = [0.0; LANES];
         let mut tones: Block = [0.0; LANES];
@@ -123,12 +130,16 @@ impl Composition {
                 }
                 if let Some(weight) = channel.luminance_weight {
                     for i in 0..LANES {
-                        brightness[i] += weight * srgb_decode(tones[i]);
+                        brightness[i] += weight * srgb_decode_tone(tones[i]);
                     }
                 }
             }
             let mut light = mixer.light();
-            self.finish.run(&mut light, &brightness);
+            self.finish.before_gamut(&mut light, &brightness);
+            if let Some(looks) = &mut looks {
+                look(&light, &mut looks[start..start + length]);
+            }
+            self.finish.hold(&mut light);
             let (from, to) = (3 * start, 3 * (start + length));
             match &mut codes {
                 Codes::U8(out) => {
@@ -145,10 +156,74 @@ impl Composition {
         }
     }
 
+    /// What a channel (by its index in the recipe) alone looks like on a screen
+    /// where its tone is `tone` and every other channel is black: finished light,
+    /// linear on the sRGB primaries. A brightness that is taken from channels is
+    /// that tone's too. None where the channel has no colour here.
+    pub fn alone(&self, index: usize, tone: f32) -> Option<[f64; 3]> {
+        let channel = self
+            .channels
+            .iter()
+            .find(|channel| channel.index == index)?;
+        let mut mixer = Mixer::new(self.blend);
+        mixer.add(&[tone; LANES], channel.color?);
+        let mut light = mixer.light();
+        self.finish
+            .run(&mut light, &[srgb_decode_tone(tone); LANES]);
+        let back = inverse(&self.space.from_linear_srgb());
+        Some(on_screen(&back, [light[0][0], light[1][0], light[2][0]]))
+    }
+
+    /// Pixels as a screen of the output space shows them, linear on the sRGB
+    /// primaries; `inputs` as for [`Self::run`].
+    pub fn looks(&self, inputs: &[&[f32]]) -> Vec<[f32; 3]> {
+        let pixels = inputs.first().map_or(0, |values| values.len());
+        let mut light = vec![0.0; 3 * pixels];
+        self.run(inputs, Codes::F32(&mut light));
+        let back = inverse(&self.space.from_linear_srgb());
+        light
+            .chunks_exact(3)
+            .map(|rgb| on_screen(&back, [rgb[0], rgb[1], rgb[2]]).map(|c| c as f32))
+            .collect()
+    }
+
     /// How finished samples are kept.
     pub fn depth(&self) -> Depth {
         self.depth
     }
+}
+
+/// A component lies at or above full scale before the gamut step.
+pub const FULL: u8 = 1;
+
+/// A component lies below zero before the gamut step: the output space has no
+/// such colour at any brightness.
+pub const OUTSIDE: u8 = 2;
+
+/// What is less than this part of full scale beyond an end of the output space
+/// is no more than an 8-bit code can tell.
+const TOLERANCE: f32 = 1.0 / 4096.0;
+
+/// White may come out so much below full scale.
+const ROUNDING: f32 = 1e-6;
+
+#[inline(always)]
+fn look(light: &LightBlock, looks: &mut [u8]) {
+    let mut flags = [0_u8; LANES];
+    for i in 0..LANES {
+        let [r, g, b] = [light[0][i], light[1][i], light[2][i]];
+        let full = r.max(g).max(b) >= 1.0 - ROUNDING;
+        let outside = r.min(g).min(b) < -TOLERANCE;
+        flags[i] = u8::from(full) * FULL + u8::from(outside) * OUTSIDE;
+    }
+    looks.copy_from_slice(&flags[..looks.len()]);
+}
+
+// Finished light, held to what a screen can show, by the matrix `back` to the
+// sRGB primaries. A comparison, so that what is no number is black.
+fn on_screen(back: &Matrix, finished: [f32; 3]) -> [f64; 3] {
+    let held = |c: f32| if c > 0.0 { f64::from(c.min(1.0)) } else { 0.0 };
+    apply(back, finished.map(held))
 }
 
 /// Where a run of codes goes, interleaved R G B.
@@ -493,6 +568,18 @@ luminance = { from = { b = 1 }, amount = 0.5 }
             let first = run(best);
             for level in &widths {
                 assert_eq!(run(*level), first, "{level:?} {shape}");
+            }
+            let composition =
+                Composition::new(&recipe, &recipe.renditions[0], Space::Srgb, Depth::Sixteen)
+                    .expect("sound");
+            let run = |level: Level| {
+                let mut out = vec![0_u16; values.len() * 3];
+                composition.run_at(level, &[&values, &values], Codes::U16(&mut out));
+                out
+            };
+            let first = run(best);
+            for level in &widths {
+                assert_eq!(run(*level), first, "codes: {level:?} {shape}");
             }
         }
     }

@@ -84,6 +84,16 @@ impl Plane {
         Ok(Self(values))
     }
 
+    /// Takes the values of all pixels, row by row, without copying them; None
+    /// where there are not as many as `size` says, or none.
+    pub fn from_vec(size: Size, values: Vec<f32>) -> Option<Self> {
+        if size.pixels() == 0 {
+            return None;
+        }
+        let values = Array2::from_shape_vec((size.height, size.width), values).ok()?;
+        Some(Self(values))
+    }
+
     /// The values, (row, column).
     pub fn values(&self) -> &Array2<f32> {
         &self.0

@@ -16,6 +16,8 @@ pub mod crop;
 
 pub mod level;
 
+pub mod reduce;
+
 pub mod stretch;
 
 pub mod mix;

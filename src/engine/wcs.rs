@@ -147,6 +147,53 @@ pub fn moved(grid: &Header, [x, y]: [usize; 2]) -> Header {
     grid
 }
 
+/// The header of a grid whose pixels are `step` times as long (right, down)
+/// from the same upper left corner on: reference pixel, scale and SIP terms
+/// are brought to the new pixels, the rest stays.
+pub fn scaled(grid: &Header, step: [f64; 2]) -> Header {
+    let mut grid = grid.clone();
+    if step == [1.0; 2] {
+        return grid;
+    }
+    for card in grid.cards.iter_mut().chain(&mut grid.inherited) {
+        let value = match &card.value {
+            Some(Value::Integer(value)) => *value as f64,
+            Some(Value::Real(value)) => *value,
+            _ => continue,
+        };
+        let value = match card.keyword.as_str() {
+            "CRPIX1" => (value - 0.5) / step[0] + 0.5,
+            "CRPIX2" => (value - 0.5) / step[1] + 0.5,
+            "CD1_1" | "CD2_1" | "CDELT1" => value * step[0],
+            "CD1_2" | "CD2_2" | "CDELT2" => value * step[1],
+            // CDELT scales the axes of the sky here: the difference goes into PC.
+            "PC1_2" => value * (step[1] / step[0]),
+            "PC2_1" => value * (step[0] / step[1]),
+            keyword => match sip_factor(keyword, step) {
+                Some(factor) => value * factor,
+                None => continue,
+            },
+        };
+        card.value = Some(Value::Real(value));
+    }
+    grid
+}
+
+// What a SIP coefficient, A_p_q and its like, is multiplied by: it takes
+// u^p v^q to u (A, AP) or v (B, BP), all in pixels.
+fn sip_factor(keyword: &str, step: [f64; 2]) -> Option<f64> {
+    let (name, powers) = keyword.split_once('_')?;
+    let side = match name {
+        "A" | "AP" => 0,
+        "B" | "BP" => 1,
+        _ => return None,
+    };
+    let (p, q) = powers.split_once('_')?;
+    let (p, q): (u8, u8) = (p.parse().ok()?, q.parse().ok()?);
+    let power = |step: f64, times: u8| (0..times).fold(1.0, |product, _| product * step);
+    Some(power(step[0], p) * power(step[1], q) / step[side])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -222,6 +269,47 @@ mod tests {
         });
         assert_eq!(turned.reference_pixel, [50.0, 41.0]);
         assert!(!turned.shows_sky_as_seen());
+    }
+
+    /// Two pixels of the old grid under one of the new one, three down: the
+    /// offset on the sky of a place stays, in each notation.
+    #[test]
+    fn larger_pixels_point_to_the_same_sky() {
+        let step = 1.0 / 3600.0;
+        let old = [("CDELT1", -step), ("CDELT2", step), ("CROTA2", 30.0)];
+        let new = [
+            ("CD1_1", -step),
+            ("CD1_2", 0.1 * step),
+            ("CD2_1", 0.2 * step),
+            ("CD2_2", step),
+        ];
+        let pc = [
+            ("CDELT1", -step),
+            ("CDELT2", 2.0 * step),
+            ("PC1_2", 0.5),
+            ("PC2_1", -0.25),
+        ];
+        for cards in [&old[..], &new[..], &pc[..]] {
+            let header = header(&[&PLACE[..], cards].concat());
+            let before = Wcs::from_header(&header).expect("complete");
+            let after = Wcs::from_header(&scaled(&header, [2.0, 3.0])).expect("complete");
+            let sky = |wcs: &Wcs, [x, y]: [f64; 2]| {
+                // Corners are counted from 0, pixel centres from 1.
+                let offset = [
+                    x + 0.5 - wcs.reference_pixel[0],
+                    y + 0.5 - wcs.reference_pixel[1],
+                ];
+                wcs.cd.map(|row| row[0] * offset[0] + row[1] * offset[1])
+            };
+            for [x, y] in [[0.0, 0.0], [31.0, 8.0]] {
+                let (one, other) = (sky(&before, [x, y]), sky(&after, [x / 2.0, y / 3.0]));
+                assert!((one[0] - other[0]).abs() < 1e-12, "{one:?} {other:?}");
+                assert!((one[1] - other[1]).abs() < 1e-12, "{one:?} {other:?}");
+            }
+        }
+        assert_eq!(sip_factor("A_2_1", [2.0, 3.0]), Some(6.0));
+        assert_eq!(sip_factor("BP_0_2", [2.0, 3.0]), Some(3.0));
+        assert_eq!(sip_factor("A_ORDER", [2.0, 3.0]), None);
     }
 
     #[test]

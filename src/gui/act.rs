@@ -9,7 +9,8 @@ use super::asks::Ask;
 use super::command::Command;
 use super::dialogs::Dialog;
 use super::files::{Picked, Purpose as Picking, show_in_folder};
-use super::state::{Compare, Place};
+use super::panels::canvas::tabs;
+use super::state::Compare;
 use super::theme::Theme;
 use crate::engine::recipe::{Blend, ColorValue, Gamut, Recipe, Rendition};
 use crate::io::write::atomic::write_whole;
@@ -51,7 +52,7 @@ impl App {
                 Ask::Cancel(ticket) => self.worker.cancel(ticket),
                 Ask::CancelPart(ticket, part) => self.worker.cancel_part(ticket, &part),
                 Ask::Dismiss(path) => self.state.rows.retain(|row| row.path != path),
-                Ask::View(view) => self.state.view = *view,
+                Ask::View(view) => self.state.view = view,
                 Ask::Space(space) => self.state.space = space,
                 Ask::AutoStretch(id) => self.auto_stretch(&id),
                 Ask::SavePalette(palette) => self.save_palette(&palette),
@@ -119,7 +120,7 @@ impl App {
             Command::NextRendition => self.next_rendition(),
             Command::AddRendition => self.add_rendition(false),
             Command::CopyRendition => self.add_rendition(true),
-            Command::RenameRendition => self.state.renaming = self.rendition_id(),
+            Command::RenameRendition => tabs::start_renaming(context, &self.state),
             Command::DeleteRendition => self.delete_rendition(),
             Command::Marks => self.state.view.marks = !self.state.view.marks,
             Command::NextVision => self.next_vision(),
@@ -148,6 +149,8 @@ impl App {
     pub(super) fn set_theme(&mut self, context: &Context, theme: Theme) {
         self.state.theme = theme;
         theme.apply(context);
+        self.state.pictures.look(context, theme == Theme::Night);
+        self.keep_theme();
         self.say(format!("Looks: {}", theme.name()));
     }
 
@@ -241,23 +244,20 @@ impl App {
         self.say(text);
     }
 
+    // About the middle of the view: to one zoom, or by a factor.
     fn zoom_to(&mut self, zoom: f64) {
-        let Some(place) = self.state.place_now() else {
-            return;
-        };
-        self.state.view.place = Some(Place { zoom, ..place });
+        if let Some(place) = self.state.place_now() {
+            self.zoom_by(zoom / place.zoom);
+        }
     }
 
     fn zoom_by(&mut self, factor: f64) {
-        let Some(place) = self.state.place_now() else {
+        let (Some(place), Some(pane), Some(size)) =
+            (self.state.place_now(), self.state.pane, self.state.size())
+        else {
             return;
         };
-        let zoom = (place.zoom * factor).clamp(1.0 / 64.0, 32.0);
-        self.state.view.place = Some(Place { zoom, ..place });
-    }
-
-    fn rendition_id(&self) -> Option<String> {
-        self.state.rendition().map(|rendition| rendition.id.clone())
+        self.state.view.place = Some(pane.zoomed(place, pane.middle(), factor, size));
     }
 
     fn add_rendition(&mut self, copy: bool) {
@@ -516,13 +516,12 @@ impl App {
     }
 }
 
+// A layer's files under the names that they have from another folder.
 fn rebase(key: &mut crate::work::desk::LayerKey, old: &Path, new: &Path) {
-    let follow = |path: &Path| {
+    for path in std::iter::once(&mut key.file).chain(&mut key.grid) {
         let file = path.strip_prefix(old).unwrap_or(path);
-        new.join(relative(new, &old.join(file)))
-    };
-    key.file = follow(&key.file);
-    key.grid = key.grid.as_deref().map(follow);
+        *path = new.join(relative(new, &old.join(file)));
+    }
 }
 
 /// Whether a path is a recipe or a record by its name.

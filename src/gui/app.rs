@@ -8,11 +8,14 @@ use egui::{Context, Frame, Margin, Panel, Ui};
 use super::asks::{Ask, Asks};
 use super::dialogs::Dialog;
 use super::files::Pickers;
+use super::habits::Habits;
 use super::panels;
 use super::panels::export::ExportDraft;
+use super::pictures::Thumbnails;
 use super::state::State;
 use crate::engine::recipe::Recipe;
 use crate::work::desk::{LayerKey, Ticket, Worker};
+use crate::work::estimate::Shape;
 
 /// What the window begins with.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -52,6 +55,10 @@ pub struct App {
     pub(super) may_close: bool,
     /// The recipe that layers were last asked for.
     pub(super) reconciled: Option<Recipe>,
+    pub(super) thumbnails: Thumbnails,
+    pub(super) habits: Option<Habits>,
+    // What the export dialog was last told the size of.
+    pub(super) estimated: Option<(Vec<String>, Shape)>,
 }
 
 /// What a job is for.
@@ -64,7 +71,7 @@ pub(super) enum Purpose {
 }
 
 impl App {
-    /// A window that begins with `opening`.
+    /// A window that begins with `opening` and keeps nothing of the user's.
     pub fn new(worker: Worker, opening: Opening) -> Self {
         Self {
             state: State::empty(),
@@ -79,6 +86,9 @@ impl App {
             opening: Some(opening),
             may_close: false,
             reconciled: None,
+            thumbnails: Thumbnails::default(),
+            habits: None,
+            estimated: None,
         }
     }
 
@@ -157,7 +167,7 @@ impl eframe::App for App {
             .default_size(304.0)
             .size_range(264.0..=420.0)
             .show(ui, |ui| panels::mix::show(ui, state, &mut asks));
-        egui::CentralPanel::default()
+        let canvas = egui::CentralPanel::default()
             .frame(Frame::new().fill(colors.canvas))
             .show(ui, |ui| panels::canvas::show(ui, state, &mut asks));
         if let Some(answer) = panels::hints::show(ui, state) {
@@ -167,11 +177,16 @@ impl eframe::App for App {
             };
             self.hints_seen();
         }
+        self.estimate_export();
         if let Some(draft) = &mut self.export {
             panels::export::show(ui, &self.state, draft, &mut asks);
         }
         super::dialogs::show(self, ui, &mut asks);
+        self.state.pane = Some(canvas.inner.view);
+        self.state.hovered = canvas.inner.hovered;
         self.carry_out(&context, asks.take());
         self.reconcile();
+        self.ask_for_pictures();
+        self.keep_copy();
     }
 }

@@ -60,8 +60,6 @@ pub enum Ask {
     CancelPart(crate::work::desk::Ticket, String),
     /// A line of the list of files is done with.
     Dismiss(PathBuf),
-    /// The picture is looked at in another way; no step of the history.
-    View(Box<super::state::View>),
 
     /// The picture is worked on and exported in this space.
     Space(Space),
@@ -77,6 +75,9 @@ pub enum Ask {
     CloseExport,
     /// A file is to be shown in the system's file manager.
     ShowInFolder(PathBuf),
+
+    /// The picture is looked at in this way: no edit of the recipe.
+    View(super::state::View),
     /// A sentence for the status line.
     Say(String),
 }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::app::{App, Purpose};
 use super::panels::export::{ExportDraft, requests};
 use crate::work::desk::{Job, Ticket};
+use crate::work::estimate::{Sample, Shape, estimate};
 
 impl App {
     /// Opens the dialog, with what suits the desk or what runs already.
@@ -17,6 +18,48 @@ impl App {
         if self.export.is_none() {
             self.export = Some(ExportDraft::new(&self.state));
         }
+    }
+
+    /// How large the files will be, told anew whenever the draft changes.
+    pub(super) fn estimate_export(&mut self) {
+        let Some(draft) = &mut self.export else {
+            self.estimated = None;
+            return;
+        };
+        let (Some(format), Some(size)) = (draft.format(), draft.size(&self.state)) else {
+            draft.estimate = None;
+            return;
+        };
+        let shape = Shape {
+            size,
+            format,
+            depth: draft.depth,
+            space: draft.space,
+            options: draft.options,
+        };
+        let wanted = (draft.renditions.clone(), shape);
+        if self.estimated.as_ref() == Some(&wanted) {
+            return;
+        }
+        let recipe = self.state.history.settled();
+        let layers: Vec<_> = recipe
+            .channels
+            .iter()
+            .map(|channel| self.state.layers.get(&channel.id).cloned())
+            .collect();
+        let (mut least, mut most) = (0, 0);
+        for id in &draft.renditions {
+            let sample = recipe.rendition(id).map(|rendition| Sample {
+                recipe,
+                rendition,
+                layers: &layers,
+            });
+            let range = estimate(&shape, sample.as_ref());
+            least += range.start();
+            most += range.end();
+        }
+        draft.estimate = (most > 0).then_some((least, most));
+        self.estimated = Some(wanted);
     }
 
     /// Asks for what the draft says.

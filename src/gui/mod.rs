@@ -13,7 +13,7 @@ mod keys;
 
 mod exporting;
 
-mod habits;
+pub mod habits;
 
 mod pictures;
 

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::app::{App, Opening};
+use super::habits::Habits;
 use super::theme;
 use crate::work::desk::Worker;
 
@@ -54,8 +55,9 @@ pub fn open(files: Vec<PathBuf>) -> Result<(), StartError> {
                 let context = creation.egui_ctx.clone();
                 let wake = context.clone();
                 let worker = Worker::spawn(move || wake.request_repaint());
-                let app = App::new(worker, Opening::Files(files));
+                let app = App::new(worker, Opening::Files(files)).with_habits(Habits::load());
                 theme::set_up(&context, app.state.theme);
+                keep_still_if_asked(&context);
                 Ok(Box::new(app))
             }),
         )
@@ -81,6 +83,23 @@ pub fn open(files: Vec<PathBuf>) -> Result<(), StartError> {
             "see the README for what a window needs".to_owned()
         },
     })
+}
+
+// Where the system asks for little motion, nothing is animated and renditions
+// do not take turns by themselves.
+fn keep_still_if_asked(context: &egui::Context) {
+    let context = context.clone();
+    let ask = move || {
+        if crate::work::motion::less_is_asked_for() {
+            context.all_styles_mut(|style| style.animation_time = 0.0);
+            context.request_repaint();
+        }
+    };
+    // Without a thread to ask on, motion stays as it is.
+    std::thread::Builder::new()
+        .name("desktop settings".to_owned())
+        .spawn(ask)
+        .ok();
 }
 
 fn has_display() -> bool {

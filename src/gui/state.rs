@@ -13,6 +13,8 @@ use crate::engine::recipe::{Channel, Recipe, Rendition};
 use crate::work::desk::{Layer, RowState, Step, Ticket};
 use crate::work::history::History;
 
+use super::panels::canvas::geometry::Pane;
+use super::panels::canvas::pictures::Pictures;
 use super::theme::Theme;
 
 /// Everything that panels may read.
@@ -45,6 +47,8 @@ pub struct State {
     pub hidden: BTreeSet<String>,
     /// How the picture is looked at.
     pub view: View,
+    /// What the canvas has drawn, and what it waits for.
+    pub pictures: Pictures,
     /// The user's own palettes.
     pub own_palettes: Vec<Palette>,
     /// Small pictures of this field, by the palette's name.
@@ -60,8 +64,12 @@ pub struct State {
     pub theme: Theme,
     /// What the status line says.
     pub said: String,
-    /// The rendition whose name is being typed.
-    pub renaming: Option<String>,
+    /// Milliseconds that the last picture took.
+    pub last_millis: f32,
+    /// Where the picture is shown on the screen, once it has been.
+    pub pane: Option<Pane>,
+    /// The pixel under the pointer.
+    pub hovered: Option<[usize; 2]>,
     /// Which of the first hints is shown.
     pub hint: Option<usize>,
 }
@@ -111,7 +119,7 @@ pub enum Compare {
 }
 
 /// How the picture is looked at.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct View {
     /// Id of the rendition that is shown and edited.
     pub rendition: String,
@@ -198,15 +206,19 @@ impl State {
 
     /// Figures for the status line: size, scale, how long the picture took.
     pub fn figures(&self) -> String {
-        match self.size() {
-            Some(size) => format!("{:.1} Mpx", size.pixels() as f64 / 1e6),
-            None => String::new(),
+        let Some(size) = self.size() else {
+            return String::new();
+        };
+        let mut words = format!("{size}, {:.1} Mpx", size.pixels() as f64 / 1e6);
+        if self.last_millis > 0.0 {
+            words.push_str(&format!("   drawn in {:.0} ms", self.last_millis.max(1.0)));
         }
+        words
     }
 
     /// Where the view stands, also while the whole picture is fitted.
     pub fn place_now(&self) -> Option<Place> {
-        self.view.place
+        Some(self.pane?.place(self.view.place, self.size()?))
     }
 
     /// Takes everything off the desk; looks and habits stay.
@@ -259,6 +271,7 @@ impl State {
                 difference_full: 50.0,
                 probe: None,
             },
+            pictures: Pictures::default(),
             own_palettes: Vec::new(),
             thumbnails: BTreeMap::new(),
             palette_problem: None,
@@ -266,7 +279,9 @@ impl State {
             space: Space::Srgb,
             theme: Theme::Dark,
             said: String::new(),
-            renaming: None,
+            last_millis: 0.0,
+            pane: None,
+            hovered: None,
             hint: None,
         }
     }

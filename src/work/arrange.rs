@@ -39,27 +39,23 @@ pub fn arrange(
     control: Control<'_>,
 ) -> Result<(), Error> {
     if inputs.len() > 1 {
-        grid(recipe, inputs, notices, control)?;
+        let stars: Vec<Stars> = inputs
+            .iter()
+            .map(|input| stars_of(input, &recipe.channels[input.channel].id, control))
+            .collect::<Result<_, _>>()?;
+        by_stars(recipe, inputs, &stars, notices);
     }
     Ok(())
 }
 
-fn grid(
-    recipe: &mut Recipe,
-    inputs: &[Input],
-    notices: &mut Vec<String>,
-    control: Control<'_>,
-) -> Result<(), Error> {
+/// As [`arrange`], with the stars of each input, found before.
+pub fn by_stars(recipe: &mut Recipe, inputs: &[Input], stars: &[Stars], notices: &mut Vec<String>) {
     let id = |recipe: &Recipe, input: &Input| recipe.channels[input.channel].id.clone();
-    let stars: Vec<Stars> = inputs
-        .iter()
-        .map(|input| stars_of(input, &id(recipe, input), control))
-        .collect::<Result<_, _>>()?;
     // The one with the most stars is the easiest to lay the others on; which
     // one is sharpest shows once they share its scale.
     let Some(first) = (0..inputs.len()).max_by_key(|i| (stars[*i].stars.len(), usize::MAX - i))
     else {
-        return Ok(());
+        return;
     };
     let onto_first: Vec<Option<Transform>> = inputs
         .iter()
@@ -148,7 +144,6 @@ fn grid(
     {
         recipe.crop = Some(Crop::Common);
     }
-    Ok(())
 }
 
 // Whether two pictures lie on each other as they stand.

@@ -2,20 +2,24 @@
 
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::caption;
 use super::describe;
 use super::inputs::{self, Input};
-use super::prepare::{Prepared, prepare};
+use super::prepare::{Preparation, Prepared, prepare};
 use super::{Control, Error};
+use crate::engine::caption::write as write_caption;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source, Watch};
-use crate::engine::frame::{CodedBand, Depth, Size};
+use crate::engine::frame::{CodedBand, Depth, Rows, Size};
 use crate::engine::header::Header;
 use crate::engine::measure::{Sampler, Survey};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
-use crate::engine::wcs::moved;
+use crate::engine::reduce::{Reduced, Window, reduced_size};
+use crate::engine::wcs::{moved, scaled};
 use crate::io::record::{self, Record, tags};
 use crate::io::write::{self, Format, Options, Tags, Target, Writer};
 
@@ -38,6 +42,9 @@ pub struct Request {
     pub options: Options,
     /// Bytes that bands in flight may take.
     pub memory: NonZeroUsize,
+    /// The length in pixels that the longer side is brought to; None, or not
+    /// below the picture's own: its size stays.
+    pub long_edge: Option<usize>,
 }
 
 /// Memory for bands in flight unless the user says otherwise.
@@ -113,24 +120,35 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         .ok_or_else(|| Error::request("the recipe has no reference channel", "add a channel"))?;
     inputs.retain(|input| shaping.contains(&input.channel));
 
-    let preparation = prepare(recipe, &inputs, &needed, control)?;
+    let mut preparation = prepare(recipe, &inputs, &needed, control)?;
     let part = preparation.part;
-    let grid = moved(&reference.header, part.origin);
+    let long_edge = request
+        .long_edge
+        .filter(|edge| reduced_size(part.size, *edge).is_some());
+    let size = reduce(&mut preparation, long_edge);
+    let grid = scaled(
+        &moved(&reference.header, part.origin),
+        Window::whole(part.size, size).step,
+    );
     // All that is said of the picture is known before its pixels are.
-    let mut record = describe::record(
-        request, rendition, depth, &inputs, &grid, part.size, &needed,
-    )?;
+    let prepared: Vec<&dyn Rows> = preparation.channels.iter().map(|c| &*c.rows).collect();
+    let seen = caption::glance(&composition, &prepared, control)?;
+    let mut record = describe::record(request, rendition, depth, &inputs, size, seen)?;
+    record.composite.long_edge = long_edge;
     if part.size != reference.size {
         let ([x, y], Size { width, height }) = (part.origin, part.size);
         record.crop = Some([x, y, width, height]);
     }
     record.notices.extend(preparation.notices);
+    let facts = caption::facts(&record, rendition);
+    record.integration_s = facts.integration_s();
+    record.caption = write_caption(&facts);
     let headers: Vec<&Header> = inputs.iter().map(|input| &input.facts.header).collect();
     let description = tags::description(&record, &headers, &grid);
     let target = Target {
         path: request.out.clone(),
         format,
-        size: part.size,
+        size,
         depth,
         space: request.space,
         options: request.options,
@@ -191,6 +209,21 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         record,
         record_path,
     })
+}
+
+/// Brings prepared channels to a longer side of `long_edge` pixels: the size
+/// that they have then. Nothing is enlarged.
+pub(super) fn reduce(preparation: &mut Preparation, long_edge: Option<usize>) -> Size {
+    let whole = preparation.part.size;
+    let Some((edge, size)) =
+        long_edge.and_then(|edge| reduced_size(whole, edge).map(|size| (edge, size)))
+    else {
+        return whole;
+    };
+    for channel in &mut preparation.channels {
+        channel.rows = Reduced::within(Arc::clone(&channel.rows), edge);
+    }
+    size
 }
 
 struct Sampling {

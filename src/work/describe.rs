@@ -4,22 +4,22 @@
 use super::Error;
 use super::compose::Request;
 use super::inputs::{Input, folder_of, relative};
-use crate::engine::caption::{self, Caption, Shown};
+use crate::engine::caption::{Caption, Seen};
 use crate::engine::color::oklab::oklch;
 use crate::engine::color::space::Space;
 use crate::engine::color::transfer::srgb_encode_exact;
 use crate::engine::color::words::color_name;
+use crate::engine::compose::Composition;
 use crate::engine::exposure::exposure;
 use crate::engine::finish::gamut::hold_hue;
 use crate::engine::frame::{Depth, Size};
-use crate::engine::header::Header;
 use crate::engine::lines;
 use crate::engine::mix::assign::{AssignError, Assignment, assignments};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
-use crate::io::record::{self, AssignmentEntry, Composite, Record, Software, tags};
+use crate::io::record::{self, AssignmentEntry, Composite, Record, ShownColor, Software, tags};
 
-/// The record of a composite that is still to be made. `needed` are the
-/// channels (by index) that take part in it; the reference may be beside them.
+/// The record of a composite that is still to be made. `inputs` are the files
+/// that take part, `seen` is what the picture will look like.
 ///
 /// # Errors
 /// When a colour cannot be worked out.
@@ -28,9 +28,8 @@ pub fn record(
     rendition: &Rendition,
     depth: Depth,
     inputs: &[Input],
-    reference: &Header,
     size: Size,
-    needed: &[usize],
+    seen: Option<Seen>,
 ) -> Result<Record, Error> {
     let recipe = &request.recipe;
     let mut record = Record {
@@ -52,9 +51,10 @@ pub fn record(
             height: size.height,
             space: request.space,
             depth: depth.name().into(),
+            long_edge: None,
         },
         rendition: rendition.id.clone(),
-        assignments: entries(recipe, &assignments(recipe, rendition)?),
+        assignments: entries(recipe, rendition, request.space)?,
         inputs: Vec::new(),
         recipe: recipe.clone(),
         caption: Caption {
@@ -64,25 +64,12 @@ pub fn record(
         },
         integration_s: None,
         crop: None,
+        seen,
         notices: Vec::new(),
     };
     for input in inputs {
         add_input(&mut record, recipe, input, folder_of(&request.out));
     }
-    let taking_part: Vec<(usize, Option<f64>)> = inputs
-        .iter()
-        .zip(&record.inputs)
-        .filter(|(input, _)| needed.contains(&input.channel))
-        .map(|(input, entry)| (input.channel, entry.exposure_s))
-        .collect();
-    let shown = shown(recipe, &record.assignments, &taking_part);
-    let total: f64 = taking_part
-        .iter()
-        .filter_map(|(_, exposure_s)| *exposure_s)
-        .sum();
-    let object = tags::object(&record, reference);
-    record.caption = caption::write(&recipe.about, &object, &shown);
-    record.integration_s = (total > 0.0).then_some(total);
     Ok(record)
 }
 
@@ -116,12 +103,31 @@ fn add_input(record: &mut Record, recipe: &Recipe, input: &Input, record_folder:
     });
 }
 
-fn entries(recipe: &Recipe, assigned: &[Assignment]) -> Vec<AssignmentEntry> {
-    assigned
-        .iter()
-        .map(|assignment| entry(&recipe.channels[assignment.channel], assignment))
-        .collect()
+/// Which channel becomes which colour in a rendition.
+///
+/// # Errors
+/// When a colour cannot be worked out.
+pub fn entries(
+    recipe: &Recipe,
+    rendition: &Rendition,
+    space: Space,
+) -> Result<Vec<AssignmentEntry>, AssignError> {
+    let composition = Composition::new(recipe, rendition, space, Depth::Float32)?;
+    let assigned = assignments(recipe, rendition)?;
+    let made = assigned.iter().map(|assignment| AssignmentEntry {
+        shown: composition
+            .alone(assignment.channel, HALF_TONE)
+            .map(|light| ShownColor {
+                css: css(light),
+                color_name: color_name(light).into(),
+            }),
+        ..entry(&recipe.channels[assignment.channel], assignment)
+    });
+    Ok(made.collect())
 }
+
+// The tone at which a colour is named: neither near black nor near white.
+const HALF_TONE: f32 = 0.5;
 
 fn entry(channel: &Channel, assignment: &Assignment) -> AssignmentEntry {
     let line = lines::line(&channel.line);
@@ -154,6 +160,7 @@ fn entry(channel: &Channel, assignment: &Assignment) -> AssignmentEntry {
         oklch: oklch(assignment.linear_srgb),
         color_name: color_name(assignment.linear_srgb).into(),
         natural: assignment.natural,
+        shown: None,
     }
 }
 
@@ -164,75 +171,6 @@ pub fn css(linear_srgb: [f64; 3]) -> String {
     let held = hold_hue(linear_srgb.map(|c| c as f32), weights);
     let [r, g, b] = held.map(|light| (srgb_encode_exact(f64::from(light)) * 255.0).round() as u8);
     format!("#{r:02x}{g:02x}{b:02x}")
-}
-
-/// The captions of a rendition, as its record will hold them. `exposure_s` says
-/// how many seconds each channel (by its index) was exposed, as far as that is
-/// known; `object` is what the reference's header calls the object.
-///
-/// # Errors
-/// When a colour cannot be worked out.
-pub fn caption(
-    recipe: &Recipe,
-    rendition: &Rendition,
-    exposure_s: impl Fn(usize) -> Option<f64>,
-    object: &str,
-) -> Result<Caption, AssignError> {
-    let entries = entries(recipe, &assignments(recipe, rendition)?);
-    let taking_part: Vec<(usize, Option<f64>)> = taking_part(recipe, rendition)
-        .map(|index| (index, exposure_s(index)))
-        .collect();
-    let shown = shown(recipe, &entries, &taking_part);
-    let own = recipe.about.object.trim();
-    let object = if own.is_empty() { object.trim() } else { own };
-    Ok(caption::write(&recipe.about, object, &shown))
-}
-
-// The channels that give colour or brightness, as the path picks them.
-fn taking_part<'a>(
-    recipe: &'a Recipe,
-    rendition: &'a Rendition,
-) -> impl Iterator<Item = usize> + 'a {
-    let weight = |id: &String| rendition.luminance.as_ref()?.from.get(id).copied();
-    (0..recipe.channels.len()).filter(move |index| {
-        let id = &recipe.channels[*index].id;
-        rendition.colors.contains_key(id) || weight(id).is_some_and(|weight| weight > 0.0)
-    })
-}
-
-// `taking_part`: channels by index, each with its seconds of exposure.
-fn shown(
-    recipe: &Recipe,
-    entries: &[AssignmentEntry],
-    taking_part: &[(usize, Option<f64>)],
-) -> Vec<Shown> {
-    taking_part
-        .iter()
-        .filter_map(|(index, exposure_s)| {
-            let channel = recipe.channels.get(*index)?;
-            let line = lines::line(&channel.line)?;
-            let entry = entries.iter().find(|entry| entry.channel == channel.id);
-            Some(Shown {
-                name: line.name.clone(),
-                center_nm: channel.center_nm.unwrap_or(line.center_nm),
-                width_nm: channel.width_nm,
-                broad: line.is_broad(),
-                also_passes: entry.map_or_else(Vec::new, |entry| {
-                    entry
-                        .also_passes
-                        .iter()
-                        .filter_map(|id| Some(lines::line(id)?.symbol.clone()))
-                        .collect()
-                }),
-                color_name: entry.map(|entry| match entry.color_name.as_str() {
-                    "Grayscale" => "white".to_owned(),
-                    word => word.to_lowercase(),
-                }),
-                natural: entry.is_some_and(|entry| entry.natural),
-                exposure_s: *exposure_s,
-            })
-        })
-        .collect()
 }
 
 /// HISTORY lines of a FITS composite.
@@ -273,36 +211,4 @@ pub fn history(record: &Record) -> Vec<String> {
         record.composite.file
     ));
     lines
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_caption_needs_no_pixels() {
-        let text = "recipe = 1\n\
-            [[channel]]\nid = \"ha\"\nfile = \"f\"\nline = \"Ha\"\n\
-            [channel.stretch]\nblack = 0\nwhite = 1\n\
-            [[channel]]\nid = \"oiii\"\nfile = \"f\"\nline = \"OIII\"\n\
-            [channel.stretch]\nblack = 0\nwhite = 1\n\
-            [[rendition]]\nid = \"r\"\ncolors = { ha = [1, 0, 0] }\n\
-            luminance = { from = { oiii = 1.0, ha = 0.0 } }\n";
-        let mut recipe = crate::engine::recipe::text::parse(text, "test").expect("sound");
-        let seconds = |index: usize| Some([3600.0, 1800.0][index]);
-        let made =
-            caption(&recipe, &recipe.renditions[0], seconds, "Lantern Shell").expect("sound");
-        assert!(made.short.starts_with("Lantern Shell. Mapped colour"));
-        assert!(
-            made.long
-                .contains("The brightness comes from doubly ionised oxygen"),
-            "{}",
-            made.long
-        );
-        assert!(made.long.contains("1 h 30 m in all"), "{}", made.long);
-        // A channel that takes no part is not spoken of.
-        recipe.renditions[0].luminance = None;
-        let made = caption(&recipe, &recipe.renditions[0], seconds, "").expect("sound");
-        assert!(!made.long.contains("oxygen"), "{}", made.long);
-    }
 }

@@ -127,35 +127,9 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             rows: Arc::from(rows),
         });
     }
-    let shown: Vec<Channel> = channels
-        .iter()
-        .enumerate()
-        .filter(|(index, channel)| !channels[..*index].iter().any(|c| c.line == channel.line))
-        .map(|(_, channel)| channel.clone())
-        .collect();
+    let shown = first_of_each_line(&channels);
     let renditions = renditions(request.palette.as_deref(), own, &shown, &mut notices)?;
-    for channel in &channels {
-        if !renditions
-            .iter()
-            .any(|r| r.colors.contains_key(&channel.id))
-        {
-            let twin = shown
-                .iter()
-                .find(|other| other.line == channel.line && other.id != channel.id);
-            notices.push(match twin {
-                Some(twin) => format!(
-                    "{} holds the same line as {} and is left out: combine the two stacks, or give \
-                     each its share of the color",
-                    channel.id, twin.id
-                ),
-                None => format!(
-                    "{} takes part in no rendition: give it a color there, or a weight in \
-                     `luminance`",
-                    channel.id
-                ),
-            });
-        }
-    }
+    notices.extend(left_out(&channels, &shown, &renditions));
     let object = inputs
         .iter()
         .find_map(|input| input.facts.header.text("OBJECT"));
@@ -191,6 +165,49 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
     })
 }
 
+/// The channels that a rendition may show: of two stacks of one line, the first.
+pub(super) fn first_of_each_line(channels: &[Channel]) -> Vec<Channel> {
+    channels
+        .iter()
+        .enumerate()
+        .filter(|(index, channel)| !channels[..*index].iter().any(|c| c.line == channel.line))
+        .map(|(_, channel)| channel.clone())
+        .collect()
+}
+
+/// A sentence for each channel that no rendition shows.
+pub(super) fn left_out(
+    channels: &[Channel],
+    shown: &[Channel],
+    renditions: &[Rendition],
+) -> Vec<String> {
+    channels
+        .iter()
+        .filter(|channel| {
+            !renditions
+                .iter()
+                .any(|r| r.colors.contains_key(&channel.id))
+        })
+        .map(|channel| {
+            let twin = shown
+                .iter()
+                .find(|other| other.line == channel.line && other.id != channel.id);
+            match twin {
+                Some(twin) => format!(
+                    "{} holds the same line as {} and is left out: combine the two stacks, or give \
+                     each its share of the color",
+                    channel.id, twin.id
+                ),
+                None => format!(
+                    "{} takes part in no rendition: give it a color there, or a weight in \
+                     `luminance`",
+                    channel.id
+                ),
+            }
+        })
+        .collect()
+}
+
 // A recipe may hold an evening's work: a draft in its place keeps it.
 fn keep_old(out: &Path, text: &str) -> Result<Option<PathBuf>, Error> {
     let Ok(old) = std::fs::read(out) else {
@@ -206,8 +223,8 @@ fn keep_old(out: &Path, text: &str) -> Result<Option<PathBuf>, Error> {
     Ok(Some(kept))
 }
 
-// Replaced before anyone sees it.
-const UNSTRETCHED: Stretch = Stretch {
+/// Stands in until a channel is measured.
+pub(super) const UNSTRETCHED: Stretch = Stretch {
     black: 0.0,
     white: 1.0,
     shape: Shape::Linear,
@@ -359,8 +376,8 @@ fn line_of(request: &Request, file: &Path, recognition: &Recognition) -> Result<
     }
 }
 
-// `ha`, or `ha-2` for the second stack of a line.
-fn free_id(line: &str, channels: &[Channel]) -> String {
+/// `ha`, or `ha-2` for the second stack of a line.
+pub(super) fn free_id(line: &str, channels: &[Channel]) -> String {
     let base = line.to_ascii_lowercase();
     let mut id = base.clone();
     let mut number = 2;
@@ -371,11 +388,16 @@ fn free_id(line: &str, channels: &[Channel]) -> String {
     id
 }
 
-fn is_broad(channel: &Channel) -> bool {
+/// Whether it is L, R, G or B.
+pub(super) fn is_broad(channel: &Channel) -> bool {
     lines::line(&channel.line).is_some_and(lines::Line::is_broad)
 }
 
-fn renditions(
+/// Renditions to start with: a palette that fits, and true or natural colour.
+///
+/// # Errors
+/// When the palette does not fit, or none does.
+pub(super) fn renditions(
     wanted: Option<&str>,
     own: &[Palette],
     channels: &[Channel],

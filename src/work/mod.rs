@@ -7,6 +7,8 @@ pub mod progress;
 
 pub mod inputs;
 
+pub mod recipe_file;
+
 pub mod prepare;
 
 mod arrange;
@@ -16,6 +18,8 @@ pub mod inspect;
 pub mod draft;
 
 pub mod describe;
+
+pub mod caption;
 
 pub mod compose;
 
@@ -31,11 +35,17 @@ pub mod user_palettes;
 
 pub mod history;
 
+pub mod motion;
+
 pub mod paths;
 
 pub mod preview;
 
 pub mod desk;
+
+pub mod estimate;
+
+pub mod keep;
 
 pub use error::Error;
 pub use progress::{Control, Progress};

@@ -39,6 +39,8 @@ pub struct Prepared {
 pub struct Preparation {
     /// In the order of the inputs that were asked for.
     pub channels: Vec<Prepared>,
+    /// Index in the recipe of each.
+    pub indices: Vec<usize>,
     /// Which part of the reference's grid is kept.
     pub part: Rectangle,
     /// What a person should know.
@@ -60,6 +62,30 @@ pub fn prepare(
     needed: &[usize],
     control: Control<'_>,
 ) -> Result<Preparation, Error> {
+    each(
+        recipe,
+        inputs,
+        needed,
+        &|_| control,
+        &mut |_, error| Err(error),
+        control,
+    )
+}
+
+/// As [`prepare`], but what goes wrong with one channel is told to `failed`
+/// with its index: where that gives no error back, the others go on without
+/// it. `of` is how each channel is told about and stopped.
+///
+/// # Errors
+/// As [`prepare`]; also where no channel is left.
+pub fn each<'a>(
+    recipe: &Recipe,
+    inputs: &[Input],
+    needed: &[usize],
+    of: &dyn Fn(usize) -> Control<'a>,
+    failed: &mut dyn FnMut(usize, Error) -> Result<(), Error>,
+    control: Control<'_>,
+) -> Result<Preparation, Error> {
     let reference = recipe.reference().map(|channel| channel.id.as_str());
     let id = |input: &Input| recipe.channels[input.channel].id.as_str();
     let taking_part: Vec<&Input> = inputs
@@ -74,97 +100,159 @@ pub fn prepare(
     let mut notices = Vec::new();
     let mut on_grid: Vec<(Arc<dyn Rows>, Option<AlignEntry>)> = Vec::new();
     let mut grid_stars: Option<Stars> = None;
-    for input in &taking_part {
+    let mut staying: Vec<&Input> = Vec::new();
+    for input in taking_part {
         control.check()?;
-        let channel = &recipe.channels[input.channel];
-        let moves = channel
-            .align
-            .as_ref()
-            .filter(|_| input.channel != grid.channel);
-        on_grid.push(match moves {
-            None if recipe.crop == Some(Crop::Common) => {
-                (Arc::new(Rimless(Arc::clone(&input.rows))), None)
+        let own = of(input.channel);
+        match laid(recipe, input, grid, &mut grid_stars, &mut notices, own) {
+            Ok(laid) => {
+                on_grid.push(laid);
+                staying.push(input);
             }
-            None => (Arc::clone(&input.rows), None),
-            Some(align) => {
-                let found = match align.method {
-                    AlignMethod::Stars => {
-                        if grid_stars.is_none() {
-                            grid_stars = Some(stars_of(grid, id(grid), control)?);
-                        }
-                        by_stars(input, channel, grid, grid_stars.as_ref(), control)?
-                    }
-                    AlignMethod::Wcs => by_wcs(input, channel, grid)?,
-                    AlignMethod::Given => by_matrix(channel)?,
-                };
-                notices.extend(
-                    found
-                        .notice
-                        .map(|notice| format!("{}: {notice}", channel.id)),
-                );
-                let rows = aligned(input, channel, grid, &found.transform, control)?;
-                let share = share_covered(&*rows)?;
-                if share == 0.0 {
-                    return Err(Error::request(
-                        format!(
-                            "{}: aligned, it lies wholly outside the reference",
-                            channel.id
-                        ),
-                        "check the matrix or the headers, or choose another reference",
-                    ));
-                }
-                if share < 0.5 {
-                    notices.push(format!(
-                        "{}: it covers {:.0} % of the reference's field",
-                        channel.id,
-                        100.0 * share
-                    ));
-                }
-                (rows, Some(found.entry))
+            Err(error) => {
+                control.check()?;
+                failed(input.channel, error)?;
             }
-        });
+        }
+    }
+    if staying.is_empty() {
+        return Err(Error::request(
+            "no channel is left",
+            "look at what is said of each of them",
+        ));
     }
     let part = part(recipe, grid, &on_grid, control)?;
-    let mut channels = Vec::new();
-    for (input, (rows, align)) in taking_part.iter().zip(on_grid) {
-        let channel = &recipe.channels[input.channel];
-        // The sky is modelled before cropping: the more of it the better.
-        let model = match &channel.level {
-            Some(level) => Some(model(&*rows, level, channel, control)?),
-            None => None,
-        };
-        let rows = match &model {
-            Some(model) => Arc::new(Leveled::new(rows, model.clone())),
-            None => rows,
-        };
-        let rows = if recipe.crop.is_some() {
-            let beyond = || Error::request("`crop` reaches beyond the picture", "make it smaller");
-            Arc::new(Cropped::new(rows, part).ok_or_else(beyond)?)
-        } else {
-            rows
-        };
-        let level = model.as_ref().map(|model| {
-            let notice = |notice| format!("{}: {notice}", channel.id);
-            notices.extend(model.notices.iter().map(notice));
-            LevelEntry {
-                kind: model.kind.to_string(),
-                amplitude: model.amplitude,
-                amplitude_over_noise: model.amplitude_over_noise,
-                samples: model.samples,
-                refused: model.refused,
-            }
-        });
-        channels.push(Prepared {
+    let (mut channels, mut indices) = (Vec::new(), Vec::new());
+    for (input, (rows, align)) in staying.into_iter().zip(on_grid) {
+        match evened(
+            recipe,
+            input,
             rows,
             align,
-            level,
-            model,
-        });
+            part,
+            &mut notices,
+            of(input.channel),
+        ) {
+            Ok(prepared) => {
+                channels.push(prepared);
+                indices.push(input.channel);
+            }
+            Err(error) => {
+                control.check()?;
+                failed(input.channel, error)?;
+            }
+        }
     }
     Ok(Preparation {
         channels,
+        indices,
         part,
         notices,
+    })
+}
+
+// A channel's rows on the grid, and how they came there.
+fn laid(
+    recipe: &Recipe,
+    input: &Input,
+    grid: &Input,
+    grid_stars: &mut Option<Stars>,
+    notices: &mut Vec<String>,
+    control: Control<'_>,
+) -> Result<(Arc<dyn Rows>, Option<AlignEntry>), Error> {
+    control.check()?;
+    let channel = &recipe.channels[input.channel];
+    let grid_id = recipe.channels[grid.channel].id.as_str();
+    let moves = channel
+        .align
+        .as_ref()
+        .filter(|_| input.channel != grid.channel);
+    Ok(match moves {
+        None if recipe.crop == Some(Crop::Common) => {
+            (Arc::new(Rimless(Arc::clone(&input.rows))), None)
+        }
+        None => (Arc::clone(&input.rows), None),
+        Some(align) => {
+            let found = match align.method {
+                AlignMethod::Stars => {
+                    if grid_stars.is_none() {
+                        *grid_stars = Some(stars_of(grid, grid_id, control)?);
+                    }
+                    by_stars(input, channel, grid, grid_stars.as_ref(), control)?
+                }
+                AlignMethod::Wcs => by_wcs(input, channel, grid)?,
+                AlignMethod::Given => by_matrix(channel)?,
+            };
+            notices.extend(
+                found
+                    .notice
+                    .map(|notice| format!("{}: {notice}", channel.id)),
+            );
+            let rows = aligned(input, channel, grid, &found.transform, control)?;
+            let share = share_covered(&*rows)?;
+            if share == 0.0 {
+                return Err(Error::request(
+                    format!(
+                        "{}: aligned, it lies wholly outside the reference",
+                        channel.id
+                    ),
+                    "check the matrix or the headers, or choose another reference",
+                ));
+            }
+            if share < 0.5 {
+                notices.push(format!(
+                    "{}: it covers {:.0} % of the reference's field",
+                    channel.id,
+                    100.0 * share
+                ));
+            }
+            (rows, Some(found.entry))
+        }
+    })
+}
+
+// A channel's sky made even, and its part of the grid.
+fn evened(
+    recipe: &Recipe,
+    input: &Input,
+    rows: Arc<dyn Rows>,
+    align: Option<AlignEntry>,
+    part: Rectangle,
+    notices: &mut Vec<String>,
+    control: Control<'_>,
+) -> Result<Prepared, Error> {
+    let channel = &recipe.channels[input.channel];
+    // The sky is modelled before cropping: the more of it the better.
+    let model = match &channel.level {
+        Some(level) => Some(model(&*rows, level, channel, control)?),
+        None => None,
+    };
+    let rows = match &model {
+        Some(model) => Arc::new(Leveled::new(rows, model.clone())),
+        None => rows,
+    };
+    let rows = if recipe.crop.is_some() {
+        let beyond = || Error::request("`crop` reaches beyond the picture", "make it smaller");
+        Arc::new(Cropped::new(rows, part).ok_or_else(beyond)?)
+    } else {
+        rows
+    };
+    let level = model.as_ref().map(|model| {
+        let notice = |notice| format!("{}: {notice}", channel.id);
+        notices.extend(model.notices.iter().map(notice));
+        LevelEntry {
+            kind: model.kind.to_string(),
+            amplitude: model.amplitude,
+            amplitude_over_noise: model.amplitude_over_noise,
+            samples: model.samples,
+            refused: model.refused,
+        }
+    });
+    Ok(Prepared {
+        rows,
+        align,
+        level,
+        model,
     })
 }
 

@@ -63,7 +63,9 @@ pub fn run(
     Ok(Verdict { holds, checks })
 }
 
-fn find(folder: &Path, extra_folder: Option<&Path>, file: &str) -> Option<PathBuf> {
+/// Where an input of a record in `folder` lies now: where the record says,
+/// beside it, or in `extra_folder`.
+pub(super) fn find(folder: &Path, extra_folder: Option<&Path>, file: &str) -> Option<PathBuf> {
     let name = file.rsplit('/').next().unwrap_or(file);
     let mut places = vec![folder.join(file), folder.join(name)];
     places.extend(extra_folder.map(|extra| extra.join(name)));
@@ -208,8 +210,8 @@ fn composed_hash(
                 )
             })
     })?;
-    let preparation = prepare(recipe, &opened, &needed, control)?;
-    let size = preparation.part.size;
+    let mut preparation = prepare(recipe, &opened, &needed, control)?;
+    let size = super::compose::reduce(&mut preparation, record.composite.long_edge);
     let mut sources: Vec<Source<'_>> = preparation
         .channels
         .iter()

@@ -1,5 +1,6 @@
 //! The window, found by role and label as a screen reader finds it.
 
+#![cfg(feature = "gui")]
 #![expect(clippy::unwrap_used, reason = "a test may stop")]
 
 mod channels;
@@ -8,7 +9,10 @@ mod export;
 
 mod mix;
 
+mod canvas;
 mod support;
+
+mod seen;
 
 mod shell;
 

@@ -173,3 +173,118 @@ fn menus_show_what_can_be_done_now() {
     let row = harness.get_by_label_contains(&name);
     assert!(!row.accesskit_node().is_disabled());
 }
+
+/// The raw stacks as a user opens them, with a file that is none.
+fn raw_stacks(bad: &std::path::Path) -> Harness<'static, App> {
+    let mut files: Vec<_> = std::fs::read_dir("sample-stacks/lantern-raw")
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
+    files.sort();
+    files.push(bad.to_owned());
+    let mut harness = Harness::builder()
+        .with_size([1440.0, 900.0])
+        .with_context_setup(|context| theme::set_up(context, Theme::Dark))
+        .build_eframe(move |_| App::new(Worker::inline(), Opening::Files(files)));
+    harness.run_steps(6);
+    harness
+}
+
+#[test]
+fn stacks_are_opened_prepared_and_undone() {
+    let folder = tempfile::tempdir().unwrap();
+    let bad = folder.path().join("not a stack.fits");
+    std::fs::write(&bad, b"").unwrap();
+    // The decoder of packed files is a program of its own.
+    let decoder = env!("CARGO_BIN_EXE_linehue");
+    // SAFETY: no other thread of this test's process reads the environment
+    // while it is written; tests that need the decoder set the same value.
+    unsafe { std::env::set_var("LINEHUE_DECODER", decoder) };
+    let mut harness = raw_stacks(&bad);
+    // What could not be read stays listed with its reason.
+    harness.get_by_label_contains("the file is empty");
+    let state = &harness.state().state;
+    assert_eq!(state.recipe().channels.len(), 5);
+    assert_eq!(state.layers.len(), 5);
+    assert!(state.recipe().channels.iter().all(|c| c.align.is_none()));
+
+    harness.get_by_label("Prepare").click();
+    harness.run_steps(6);
+    let state = &harness.state().state;
+    let size = state.size().unwrap();
+    assert!(state.layers.values().all(|layer| layer.size() == size));
+    assert!(state.recipe().channels.iter().any(|c| c.align.is_some()));
+    assert!(state.prepared.iter().any(|step| step.step == "align"));
+    harness.get_by_label_contains("Prepared in");
+    let made: Vec<_> = state.layers.values().map(|layer| layer.size()).collect();
+
+    // One step back: the channels are as they came, in memory too.
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::Z);
+    harness.run_steps(6);
+    let state = &harness.state().state;
+    assert!(state.recipe().channels.iter().all(|c| c.align.is_none()));
+    let again: Vec<_> = state.layers.values().map(|layer| layer.size()).collect();
+    assert_ne!(made, again);
+    assert!(state.failures.is_empty(), "{:?}", state.failures);
+}
+
+#[test]
+fn the_picture_follows_a_hue_and_an_export_is_what_the_command_writes() {
+    let folder = tempfile::tempdir().unwrap();
+    for entry in std::fs::read_dir("sample-stacks/lantern").unwrap() {
+        let entry = entry.unwrap();
+        std::fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
+    }
+    let recipe = folder.path().join("lantern.toml");
+    let mut harness = Harness::builder()
+        .with_size([1440.0, 900.0])
+        .with_context_setup(|context| theme::set_up(context, Theme::Dark))
+        .build_eframe(move |_| App::new(Worker::inline(), Opening::Files(vec![recipe])));
+    harness.run_steps(6);
+    let shown = |harness: &Harness<'_, App>| {
+        let shown = harness.state().state.pictures.shown(0).unwrap();
+        shown.picture.rgba.clone()
+    };
+    let before = shown(&harness);
+    assert!(
+        before
+            .chunks(4)
+            .any(|pixel| pixel[0] > 60 && pixel[3] == 255)
+    );
+    harness.get_by_label("Hue of [O III]").focus();
+    harness.run_steps(2);
+    for _ in 0..5 {
+        harness.key_press_modifiers(Modifiers::COMMAND, Key::ArrowRight);
+        harness.run_steps(1);
+    }
+    harness.run_steps(4);
+    assert_ne!(shown(&harness), before, "the picture stood still");
+
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::E);
+    harness.run_steps(3);
+    harness.key_press(Key::Enter);
+    harness.run_steps(6);
+    let record = std::fs::read_dir(folder.path())
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .find(|path| path.to_string_lossy().ends_with(".record.json"))
+        .expect("an export");
+    let record: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(record).unwrap()).unwrap();
+    assert_eq!(record["rendition"], "mapped");
+    assert_eq!(record["composite"]["depth"], "16");
+}
+
+#[test]
+fn nothing_is_named_twice_or_left_nameless_at_the_smallest_window() {
+    for theme in Theme::ALL {
+        let mut harness = window([1024.0, 640.0]);
+        harness.state_mut().state.theme = theme;
+        theme.apply(&harness.ctx);
+        harness.run_steps(3);
+        let export = harness.get_by_role_and_label(Role::Button, "Export").rect();
+        assert!(export.max.x <= 1024.0 && export.min.y >= 0.0, "{export:?}");
+        let status = harness.get_by_label("Ctrl+K lists all commands").rect();
+        assert!(status.max.y <= 640.0, "{status:?}");
+    }
+}

@@ -47,6 +47,7 @@ pub fn panel(
                     Ask::Settle => stage.state.history.commit(),
                     Ask::Select(id) => stage.state.selected.clone_from(id),
                     Ask::ShowRendition(id) => stage.state.view.rendition.clone_from(id),
+                    Ask::View(view) => stage.state.view = view.clone(),
                     _ => {}
                 }
                 stage.asked.push(ask);
@@ -104,6 +105,7 @@ pub fn layer(width: usize, height: usize, sky: f32, noise: f32) -> std::sync::Ar
         header: std::sync::Arc::default(),
         levels: survey.levels,
         signal_to_noise: measure::signal_to_noise(&survey),
+        origin: [0, 0],
         histogram: Histogram::of(&survey).into(),
         ceiling: None,
         exposure_s: Some(24_000.0),

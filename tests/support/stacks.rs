@@ -166,6 +166,8 @@ impl Bench {
     /// The program, in the bench's folder, with no settings of the user's.
     pub fn linehue(&self, arguments: &[&str]) -> assert_cmd::Command {
         let mut command = assert_cmd::Command::new(env!("CARGO_BIN_EXE_linehue"));
+        // No window opens in a test of the commands.
+        command.env_remove("DISPLAY").env_remove("WAYLAND_DISPLAY");
         command
             .current_dir(self.folder.path())
             .env("XDG_CONFIG_HOME", self.at("settings"))

@@ -12,6 +12,7 @@ mod sip;
 use super::transform::Transform;
 use crate::engine::frame::Size;
 use crate::engine::header::Header;
+use crate::engine::num::exact;
 use celestial::Grid;
 
 /// Positions along each side at which both grids are compared.
@@ -34,6 +35,15 @@ fn error(message: String) -> SkyError {
         message,
         hint: BY_STARS.to_owned(),
     }
+}
+
+/// Right ascension and declination, in degrees, of a pixel position (the first
+/// pixel's centre is (0, 0)) by a header. None where the header gives no grid
+/// that is understood, or the projection ends.
+pub fn place(header: &Header, position: [f64; 2]) -> Option<[f64; 2]> {
+    let [x, y, z] = Grid::read(header).ok()?.direction(position)?;
+    let across = (x * x + y * y).sqrt();
+    Some([exact::angle_deg(y, x), libm::atan2(z, across).to_degrees()])
 }
 
 /// The transform from a source to the reference by their headers, and the

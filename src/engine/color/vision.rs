@@ -1,9 +1,10 @@
 //! How a picture looks to readers with a colour-vision deficiency.
 
 /// A way of seeing colours.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
 pub enum Vision {
     /// All three kinds of cones.
+    #[default]
     Usual,
     /// Without the long-wave cones.
     Protan,

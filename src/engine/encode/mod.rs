@@ -33,7 +33,7 @@ pub fn quantise_u16(encoded: &LightBlock, out: &mut [u16]) {
     let mut codes = [[0_u16; LANES]; 3];
     for component in 0..3 {
         for i in 0..LANES {
-            codes[component][i] = (encoded[component][i] * 65535.0 + 0.5) as i32 as u16;
+            codes[component][i] = whole(encoded[component][i] * 65535.0 + 0.5) as u16;
         }
     }
     for (i, pixel) in out.chunks_exact_mut(3).enumerate() {
@@ -49,7 +49,7 @@ pub fn quantise_u8(encoded: &LightBlock, out: &mut [u8]) {
     let mut codes = [[0_u8; LANES]; 3];
     for component in 0..3 {
         for i in 0..LANES {
-            codes[component][i] = (encoded[component][i] * 255.0 + 0.5) as i32 as u8;
+            codes[component][i] = whole(encoded[component][i] * 255.0 + 0.5) as u8;
         }
     }
     for (i, pixel) in out.chunks_exact_mut(3).enumerate() {
@@ -57,6 +57,31 @@ pub fn quantise_u8(encoded: &LightBlock, out: &mut [u8]) {
         pixel[1] = codes[1][i];
         pixel[2] = codes[2][i];
     }
+}
+
+/// sRGB codes 0..255 of linear light, one sample each.
+pub fn srgb_codes(light: &[f32], out: &mut [u8]) {
+    let level = fearless_simd::Level::new();
+    fearless_simd::dispatch!(level, _simd => srgb_codes_of(light, out));
+}
+
+#[inline(always)]
+fn srgb_codes_of(light: &[f32], out: &mut [u8]) {
+    for (value, code) in light.iter().zip(out) {
+        *code = (srgb_encode(clip(*value)) * 255.0 + 0.5) as i32 as u8;
+    }
+}
+
+// The whole part of a number in 0..2^22. Rust's own conversion also looks for
+// NaN and for what lies out of range, which costs several times the rest of
+// this file; neither comes here. Adding 2^23 rounds to whole numbers, and the
+// whole number stands in the lowest bits then.
+#[inline(always)]
+fn whole(x: f32) -> u32 {
+    const ROUND: f32 = 8_388_608.0;
+    let shifted = x + ROUND;
+    let above = if shifted - ROUND > x { 1 } else { 0 };
+    shifted.to_bits().wrapping_sub(above)
 }
 
 /// Linear light as it is, interleaved R G B.
@@ -90,6 +115,17 @@ mod tests {
         let mut narrow = [0_u8; 6];
         quantise_u8(&light, &mut narrow);
         assert_eq!(narrow, [255, 255, 0, 128, 0, 3]);
+    }
+
+    #[test]
+    fn whole_parts_are_cut_off() {
+        let mut x = 0.0_f32;
+        while x < 70_000.0 {
+            for x in [x, x.next_up(), x.next_down().max(0.0)] {
+                assert_eq!(whole(x) & 0x3f_ffff, x as u32, "{x}");
+            }
+            x += 0.125;
+        }
     }
 
     #[test]

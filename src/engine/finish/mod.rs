@@ -37,6 +37,14 @@ impl Prepared {
     /// the luminance sources, if the rendition has any.
     #[inline(always)]
     pub fn run(&self, light: &mut LightBlock, brightness: &Block) {
+        self.before_gamut(light, brightness);
+        self.hold(light);
+    }
+
+    /// The steps of [`Self::run`] before the last: light of the output space,
+    /// unbounded.
+    #[inline(always)]
+    pub fn before_gamut(&self, light: &mut LightBlock, brightness: &Block) {
         if let Some(amount) = self.luminance_amount {
             for i in 0..LANES {
                 put(
@@ -56,6 +64,11 @@ impl Prepared {
                 put(light, i, rows(matrix, get(light, i)));
             }
         }
+    }
+
+    /// The last step of [`Self::run`]: what happens outside the output space.
+    #[inline(always)]
+    pub fn hold(&self, light: &mut LightBlock) {
         match self.gamut {
             Some(Gamut::HoldHue) => {
                 for i in 0..LANES {

@@ -11,7 +11,7 @@
 
 pub mod assign;
 
-use super::color::transfer::srgb_decode;
+use super::color::transfer::{srgb_decode, srgb_decode_tone};
 use super::num::{Block, LANES};
 use super::recipe::Blend;
 
@@ -36,17 +36,21 @@ impl Mixer {
         }
     }
 
-    /// Adds a channel: its tones and its colour vector.
+    /// Adds a channel: its tones, all in 0..1, and its colour vector.
     #[inline(always)]
     pub fn add(&mut self, tones: &Block, color: [f32; 3]) {
         let mut light = *tones;
         if self.blend != Blend::Tone {
             for value in &mut light {
-                *value = srgb_decode(*value);
+                *value = srgb_decode_tone(*value);
             }
         }
         for component in 0..3 {
             let m = color[component];
+            // Adds nothing, covers nothing.
+            if m == 0.0 {
+                continue;
+            }
             let sum = &mut self.sum[component];
             match self.blend {
                 Blend::Tone | Blend::Light => {

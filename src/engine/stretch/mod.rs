@@ -23,6 +23,8 @@ use super::recipe::{Shape, Stretch};
 pub struct Prepared {
     black: f64,
     scale: f64,
+    // The same in single precision, where that is precise enough.
+    narrow: Option<Narrow>,
     shape: Shape,
     amount: f64,
     kernel: Kernel,
@@ -30,6 +32,26 @@ pub struct Prepared {
     // The steepest part of the chain shape-then-curve is too steep for single
     // precision in between, or the shape's parameter is extreme.
     in_double: bool,
+}
+
+// Black in two parts, so that the difference to it is as precise as the value
+// is, and the scale.
+#[derive(Debug, Clone, Copy)]
+struct Narrow {
+    black: f32,
+    black_rest: f32,
+    scale: f32,
+}
+
+impl Narrow {
+    fn new(black: f64, scale: f64) -> Option<Self> {
+        let sound = black.abs() < 1e30 && (1e-30..1e30).contains(&scale.abs());
+        sound.then(|| Self {
+            black: black as f32,
+            black_rest: (black - f64::from(black as f32)) as f32,
+            scale: scale as f32,
+        })
+    }
 }
 
 // The shape's constants in single precision.
@@ -87,9 +109,14 @@ impl Prepared {
         let gentle = curve
             .as_ref()
             .is_none_or(|curve| curve.steepest() <= bearable);
+        // Three roundings instead of one: no matter for a shape that does not
+        // enlarge the relative error of its argument.
+        let bears = matches!(stretch.shape, Shape::Linear | Shape::Asinh | Shape::Log);
+        let scale = 1.0 / (stretch.white - stretch.black);
         Self {
             black: stretch.black,
-            scale: 1.0 / (stretch.white - stretch.black),
+            scale,
+            narrow: Narrow::new(stretch.black, scale).filter(|_| bears && curve.is_none()),
             shape: stretch.shape,
             amount,
             kernel,
@@ -115,13 +142,19 @@ impl Prepared {
             self.tones_in_double(values, tones);
             return;
         }
-        for i in 0..LANES {
-            // The difference is taken in double precision: black may be large
-            // beside the range.
-            let t = ((f64::from(values[i]) - self.black) * self.scale) as f32;
-            // This way round, NaN becomes 0.
-            let t = if t > 0.0 { t } else { 0.0 };
-            tones[i] = if t < 1.0 { t } else { 1.0 };
+        if let Some(narrow) = self.narrow {
+            for i in 0..LANES {
+                // Near black, where it matters, the first difference is exact.
+                let above = (values[i] - narrow.black) - narrow.black_rest;
+                tones[i] = at_most_one(at_least_zero(above * narrow.scale));
+            }
+        } else {
+            for i in 0..LANES {
+                // The difference is taken in double precision: black may be
+                // large beside the range.
+                let t = ((f64::from(values[i]) - self.black) * self.scale) as f32;
+                tones[i] = at_most_one(at_least_zero(t));
+            }
         }
         match self.kernel {
             Kernel::Linear => {}
@@ -166,6 +199,12 @@ impl Prepared {
             *tone = self.tone(f64::from(*value)) as f32;
         }
     }
+}
+
+/// NaN becomes 0.
+#[inline(always)]
+fn at_least_zero(t: f32) -> f32 {
+    if t > 0.0 { t } else { 0.0 }
 }
 
 #[inline(always)]

@@ -19,6 +19,7 @@ use egui::{Id, Modal, Ui};
 use super::app::{After, App};
 use super::asks::Asks;
 use super::files::Purpose;
+use crate::work::keep::Offer;
 
 /// Which dialog is open.
 #[derive(Debug, Clone)]
@@ -34,7 +35,7 @@ pub enum Dialog {
     /// The steps of the recipe.
     History,
     /// Work that an earlier window left behind.
-    Recover,
+    Recover(Vec<Offer>),
     /// Something failed.
     Problem {
         /// What is wrong.
@@ -76,7 +77,7 @@ pub fn show(app: &mut App, ui: &mut Ui, asks: &mut Asks) {
         return;
     };
     let width: f32 = match &dialog {
-        Dialog::Path(_) | Dialog::Commands(_) | Dialog::Recover => 560.0,
+        Dialog::Path(_) | Dialog::Commands(_) | Dialog::Recover(_) => 560.0,
         _ => 420.0,
     };
     let modal = Modal::new(Id::unique("dialog")).show(ui.ctx(), |ui| {
@@ -87,7 +88,7 @@ pub fn show(app: &mut App, ui: &mut Ui, asks: &mut Asks) {
             Dialog::Exporting => unsaved::exporting(app, ui),
             Dialog::Commands(list) => commands::show(ui, list, asks),
             Dialog::History => history::show(app, ui),
-            Dialog::Recover => recover::show(app, ui),
+            Dialog::Recover(offers) => recover::show(app, ui, offers),
             Dialog::Problem { what, hint } => problem::show(ui, what, hint),
         }
     });

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::engine::caption::Caption;
+use crate::engine::caption::{Caption, Seen};
 use crate::engine::color::space::Space;
 use crate::engine::recipe::Recipe;
 
@@ -46,6 +46,9 @@ pub struct Record {
     /// absent: all of it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crop: Option<[usize; 4]>,
+    /// What the picture looks like, measured on a grid of samples.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen: Option<Seen>,
     /// What the program remarked while it worked.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notices: Vec<String>,
@@ -80,6 +83,10 @@ pub struct Composite {
     pub space: Space,
     /// `8`, `16` or `32f`.
     pub depth: String,
+    /// The length in pixels that the longer side was brought to, channels
+    /// averaged before the stretch; absent: at the size of the channels.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub long_edge: Option<usize>,
 }
 
 /// Which channel became which colour.
@@ -109,6 +116,27 @@ pub struct AssignmentEntry {
     /// Whether it is the light's own colour.
     #[serde(default)]
     pub natural: bool,
+    /// What this light alone looks like in the finished picture, at half tone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shown: Option<ShownColor>,
+}
+
+impl AssignmentEntry {
+    /// The word for its colour on the screen, where that is known.
+    pub fn word(&self) -> &str {
+        let shown = self.shown.as_ref();
+        shown.map_or(&self.color_name, |shown| &shown.color_name)
+    }
+}
+
+/// A colour of the finished picture.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ShownColor {
+    /// The nearest colour that CSS can show in sRGB: hue held.
+    pub css: String,
+    /// One of the colour words of the AVM standard.
+    pub color_name: String,
 }
 
 /// A file that took part.
@@ -131,7 +159,7 @@ pub struct Input {
     pub header: BTreeMap<String, serde_json::Value>,
     /// Level of the sky in file units; null where there are no data.
     pub sky: Option<f64>,
-    /// Noise of one pixel in file units.
+    /// Noise of one pixel of the composite in file units.
     pub noise: Option<f64>,
     /// How it came onto the reference's grid; null: pixels as they stood.
     pub align: Option<AlignEntry>,

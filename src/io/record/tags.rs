@@ -1,11 +1,12 @@
 //! What a composite carries in itself, from its record and its headers.
 
+use crate::engine::caption::tidy;
 use crate::engine::frame::Size;
 use crate::engine::header::{Header, Value};
 use crate::engine::wcs::Wcs;
 use crate::io::write::xmp;
 
-use super::{AssignmentEntry, Record};
+use super::{AssignmentEntry, Input, Record};
 
 /// Header keywords that a record keeps for each input.
 pub const KEPT: [&str; 34] = [
@@ -35,7 +36,7 @@ pub fn kept(header: &Header) -> std::collections::BTreeMap<String, serde_json::V
 /// reference's gives the place on the sky.
 pub fn description(record: &Record, headers: &[&Header], reference: &Header) -> xmp::Description {
     let about = &record.recipe.about;
-    let object = object(record, reference);
+    let object = object(record);
     let mut channels = Vec::new();
     let luminance = record
         .recipe
@@ -66,11 +67,7 @@ pub fn description(record: &Record, headers: &[&Header], reference: &Header) -> 
             header,
         ));
     }
-    let title = if about.title.is_empty() {
-        object.clone()
-    } else {
-        about.title.clone()
-    };
+    let title = words(&about.title).unwrap_or_else(|| object.clone());
     let size = Size {
         width: record.composite.width,
         height: record.composite.height,
@@ -95,15 +92,30 @@ pub fn description(record: &Record, headers: &[&Header], reference: &Header) -> 
     }
 }
 
-/// The object that a record speaks of: the recipe's word, else the header's.
-pub fn object(record: &Record, reference: &Header) -> String {
-    words(&record.recipe.about.object)
-        .or_else(|| reference.text("OBJECT"))
+/// The object that a record speaks of: the recipe's word, else the header's of
+/// the reference, else that of any other input.
+pub fn object(record: &Record) -> String {
+    let recipe = &record.recipe;
+    let of = |input: &Input| match input.header.get("OBJECT")? {
+        serde_json::Value::String(text) => words(text),
+        other => words(&other.to_string()),
+    };
+    let reference = recipe.reference().map(|channel| channel.id.as_str());
+    let first = |wanted: bool| {
+        let mut inputs = record.inputs.iter();
+        inputs
+            .find_map(|input| of(input).filter(|_| (reference == Some(&*input.channel)) == wanted))
+    };
+    words(&recipe.about.object)
+        .or_else(|| first(true))
+        .or_else(|| first(false))
         .unwrap_or_default()
 }
 
+// Visible words, if there are any.
 fn words(text: &str) -> Option<String> {
-    (!text.trim().is_empty()).then(|| text.trim().to_owned())
+    let tidy = tidy::words(text);
+    (!tidy.is_empty()).then_some(tidy)
 }
 
 fn channel(
@@ -136,7 +148,7 @@ fn channel(
         facility: header.text("TELESCOP").unwrap_or_default(),
         instrument: header.text("INSTRUME").unwrap_or_default(),
         color_name: assignment
-            .map_or_else(|| "Luminosity".to_owned(), |entry| entry.color_name.clone()),
+            .map_or_else(|| "Luminosity".to_owned(), |entry| entry.word().to_owned()),
         band: center_nm.map_or("", band).to_owned(),
         bandpass,
         central_wavelength_nm: center_nm,

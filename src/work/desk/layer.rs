@@ -20,6 +20,9 @@ pub struct Layer {
     pub plane: Arc<Plane>,
     /// Area means over 4 x 4, 8 x 8, ... pixels; the last is small.
     pub reduced: Vec<Arc<Plane>>,
+    /// Where its first pixel lies on the reference's grid before the crop: what
+    /// the sky model counts from.
+    pub origin: [usize; 2],
     /// The grid's header (world coordinates), moved with the crop.
     pub header: Arc<Header>,
     /// Levels in file units; None where no pixel is valid.

@@ -7,6 +7,28 @@ mod layer;
 
 mod worker;
 
+mod pictures;
+
+mod tell;
+
+mod run;
+
+mod found;
+
+mod recognise;
+
+mod join;
+
+mod open;
+
+mod memory;
+
+mod load;
+
+mod prepare;
+
+mod export;
+
 pub use job::{Event, Job, RowState, Step, Ticket};
 pub use layer::{Layer, LayerKey, auto_stretch, keys};
 pub use worker::Worker;

@@ -5,14 +5,32 @@
 //! in their own units, before the stretch, as an export of that size does.
 //! At full size and above, one output pixel is one pixel of the channels.
 
+mod canvas;
+
+mod difference;
+
+mod grey;
+
+pub mod probe;
+
+mod pyramid;
+
+mod rendition;
+
+mod stage;
+
+pub use pyramid::pyramid;
+
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Instant;
 
 use super::desk::Layer;
 use crate::engine::color::space::Space;
 use crate::engine::color::vision::Vision;
 use crate::engine::frame::Size;
 use crate::engine::recipe::Recipe;
+use stage::Stage;
 
 /// Which part of the common grid lies under which output pixel.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,24 +89,74 @@ pub struct Request {
 pub struct Picture {
     /// Where it lies.
     pub grid: Grid,
-    /// R G B A, one byte each, opaque.
+    /// R G B A, one byte each; A is 255 over the picture and 0 beside it.
     pub rgba: Vec<u8>,
     /// Milliseconds that it took.
     pub millis: f32,
-    /// Share of the pixels with a component at or above full scale.
+    /// Share of the pixels over the picture with a component at or above full
+    /// scale before the gamut step, 0..1.
     pub clipped: f32,
-    /// Share of the pixels outside the output space before the gamut step.
+    /// Share of the pixels over the picture with a component below zero before
+    /// the gamut step: colours that the output space lacks, 0..1.
     pub outside: f32,
 }
 
 /// Draws pictures; keeps what a change of colours does not touch.
 #[derive(Default)]
-pub struct Preview {}
+pub struct Preview {
+    stage: Stage,
+}
 
 impl Preview {
     /// Draws. None where `cancel` was set meanwhile, or nothing can be shown.
     pub fn draw(&mut self, request: &Request, cancel: &AtomicBool) -> Option<Picture> {
-        let _ = (request, cancel);
-        None
+        let start = Instant::now();
+        let grid = request.grid;
+        let fits = grid.size.width > 0
+            && grid.size.height > 0
+            && grid.step >= 1.0
+            && grid.step.is_finite()
+            && grid.corner.iter().all(|edge| edge.is_finite());
+        if !fits {
+            return None;
+        }
+        let drawn = match &request.show {
+            Show::Rendition(id) => rendition::draw(&mut self.stage, request, id, cancel),
+            Show::Channel(index) => grey::channel(&mut self.stage, request, *index, cancel),
+            Show::Sky(index) => grey::sky(request, *index),
+            Show::Difference { one, other, full } => {
+                difference::draw(&mut self.stage, request, [one, other], *full, cancel)
+            }
+        }?;
+        if cancel.load(Ordering::Relaxed) {
+            return None;
+        }
+        Some(Picture {
+            grid,
+            rgba: drawn.rgba,
+            millis: start.elapsed().as_secs_f32() * 1000.0,
+            clipped: drawn.clipped,
+            outside: drawn.outside,
+        })
     }
+}
+
+/// The layer of a channel, where it is in memory and lies on the common grid:
+/// the reference's, or that of the first layer there is.
+fn layer(request: &Request, index: usize) -> Option<&Arc<Layer>> {
+    let common = common_size(request)?;
+    let layer = request.layers.get(index)?.as_ref()?;
+    (layer.size() == common).then_some(layer)
+}
+
+/// The size of the common grid.
+fn common_size(request: &Request) -> Option<Size> {
+    let recipe = &request.recipe;
+    let reference = recipe
+        .reference()
+        .and_then(|wanted| recipe.channels.iter().position(|c| c.id == wanted.id));
+    reference
+        .and_then(|index| request.layers.get(index)?.as_ref())
+        .or_else(|| request.layers.iter().flatten().next())
+        .map(|layer| layer.size())
 }

@@ -52,7 +52,7 @@ fn any_change_leaves_a_stretch_that_a_recipe_may_hold() {
         1e-30,
         99.99999,
         100.0,
-        1099.999_999_9,
+        1_099.999_999_9,
         1100.0,
         1e12,
         1e30,
@@ -149,7 +149,7 @@ fn samples_lie_on_the_stretch_and_meet_its_corners() {
 
 #[test]
 fn numbers_are_as_long_as_their_span_asks_for() {
-    assert_eq!(rounded(1234.567_89, 1000.0), 1234.6);
+    assert_eq!(rounded(1_234.567_89, 1000.0), 1234.6);
     assert_eq!(rounded(0.012_345_678, 0.01), 0.012_346);
     assert_eq!(rounded(-46.07, 20_000.0), -46.0);
     assert_eq!(rounded(5.5, 0.0), 5.5);

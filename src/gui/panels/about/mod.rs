@@ -2,11 +2,12 @@
 
 use egui::{Id, Label, RichText, TextEdit, Ui};
 
+use crate::engine::caption::Caption;
 use crate::engine::recipe::{About, Recipe, Rendition};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::widgets::form;
-use crate::work::describe;
+use crate::work::caption::{self, Known};
 
 type Field = (&'static str, &'static str, fn(&mut About) -> &mut String);
 
@@ -74,17 +75,27 @@ fn header_object(state: &State) -> String {
         .unwrap_or_default()
 }
 
-/// The captions of a rendition, as its record will hold them.
-pub fn captions(state: &State, rendition: &Rendition) -> Option<crate::engine::caption::Caption> {
+/// The captions of a rendition as its record will hold them, but for what only
+/// the files themselves say (dates, frames).
+pub fn captions(state: &State, rendition: &Rendition) -> Option<Caption> {
     let recipe = state.recipe();
-    let exposure_s = |index: usize| {
-        let channel = recipe.channels.get(index)?;
-        let layer = state.layers.get(&channel.id);
-        channel
-            .exposure_s
-            .or_else(|| layer.and_then(|layer| layer.exposure_s))
-    };
-    describe::caption(recipe, rendition, exposure_s, &header_object(state)).ok()
+    let known = recipe
+        .channels
+        .iter()
+        .map(|channel| {
+            let layer = state.layers.get(&channel.id);
+            let known = Known {
+                exposure_s: channel
+                    .exposure_s
+                    .or_else(|| layer.and_then(|layer| layer.exposure_s)),
+                ..Known::default()
+            };
+            (channel.id.as_str(), known)
+        })
+        .collect();
+    let seen = caption::seen_of_layers(recipe, rendition, state.space, &state.layers);
+    let object = header_object(state);
+    caption::draft(recipe, rendition, state.space, &known, &object, seen).ok()
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -53,15 +53,16 @@ pub fn command(ui: &mut Ui, state: &State, asks: &mut Asks, command: Command, ma
     }
 }
 
-/// Whether the channels are as they came, and one of them does not lie on the
-/// reference's grid by anybody's word.
+/// Whether stacks are as they came, in no recipe's file yet, and one of them does
+/// not lie on the reference's grid by anybody's word.
 fn waits(state: &State) -> bool {
     let recipe = state.recipe();
     let reference = recipe.reference().map(|channel| channel.id.as_str());
+    let by_word = state.path.is_some();
     state.prepared.is_empty()
         && recipe.channels.iter().any(|channel| {
             let another = reference != Some(channel.id.as_str());
-            another && (channel.align.is_none() || needs_prepare(state, &channel.id))
+            another && (channel.align.is_none() && !by_word || needs_prepare(state, &channel.id))
         })
 }
 

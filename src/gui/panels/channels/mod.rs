@@ -5,6 +5,8 @@ mod card;
 
 mod curve;
 
+mod done;
+
 mod elide;
 
 mod ends;
@@ -15,7 +17,7 @@ mod grip;
 
 mod head;
 
-mod hue;
+pub mod hue;
 
 mod more;
 
@@ -44,6 +46,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
             ui.set_max_width((ui.available_width() - 4.0).max(120.0));
             head::jobs(ui, state, asks);
             rows::show(ui, state, asks);
+            done::show(ui, state);
             if nothing && state.jobs.is_empty() {
                 start::show(ui, state, asks);
             }

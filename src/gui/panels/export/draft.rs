@@ -53,18 +53,10 @@ impl ExportDraft {
             .and_then(|layer| layer.header.text("OBJECT"))
             .unwrap_or_default();
         let name = targets::name(state.recipe(), &object, &rendition, Format::Tiff);
-        let folder = state
-            .path
-            .as_deref()
-            .and_then(Path::parent)
-            .filter(|folder| !folder.as_os_str().is_empty())
-            .unwrap_or(&state.folder);
-        let path = folder.join(name);
-        // Names are relative to the recipe's folder: no need to repeat it.
-        let path = path.strip_prefix(&state.folder).unwrap_or(&path);
         Self {
             renditions: vec![rendition],
-            path: path.to_string_lossy().into_owned(),
+            // Relative to the recipe's folder.
+            path: name,
             depth: usual_depth(Format::Tiff),
             space: state.space,
             long_edge: None,
@@ -203,6 +195,7 @@ pub fn requests(draft: &ExportDraft, state: &State) -> Vec<Request> {
             out,
             space: draft.space,
             depth: Some(draft.depth),
+            long_edge: draft.long_edge,
             options: draft.options,
             memory: DEFAULT_MEMORY,
         })
@@ -222,6 +215,7 @@ pub fn request(draft: &ExportDraft, state: &State) -> Request {
             out: state.folder.join(draft.path.trim()),
             space: draft.space,
             depth: Some(draft.depth),
+            long_edge: draft.long_edge,
             options: draft.options,
             memory: DEFAULT_MEMORY,
         })

@@ -1,0 +1,136 @@
+//! Channels on the grid of the screen, kept while grid and channel stay.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Weak};
+
+use rayon::prelude::*;
+
+use super::Grid;
+use super::pyramid::FIRST_CELL;
+use crate::engine::frame::{Plane, Rows as _, Size};
+use crate::engine::reduce::{Reducer, Window};
+use crate::work::desk::Layer;
+
+/// Values that are kept: 48 million, of four bytes each.
+const MOST_KEPT: usize = 48 << 20;
+
+/// Means over cells stand for pixels where they tile the output pixels, or
+/// where so many lie along one that what the border ones blur does not matter.
+const CELLS_ALONG: f64 = 64.0;
+
+/// Rows that are made in one piece.
+const PIECE_ROWS: usize = 8;
+
+/// Keeps channels as they were brought onto a grid.
+#[derive(Default)]
+pub(super) struct Stage {
+    // The latest used last.
+    kept: Vec<Kept>,
+}
+
+struct Kept {
+    // As long as this lives no other plane can have the same address.
+    plane: Weak<Plane>,
+    grid: Grid,
+    values: Arc<Vec<f32>>,
+}
+
+impl Stage {
+    /// The values of a layer on a grid; NaN where there are none. None where
+    /// `cancel` was set.
+    pub fn of(&mut self, layer: &Layer, grid: &Grid, cancel: &AtomicBool) -> Option<Arc<Vec<f32>>> {
+        let found = self.kept.iter().position(|kept| {
+            kept.grid == *grid && std::ptr::eq(kept.plane.as_ptr(), Arc::as_ptr(&layer.plane))
+        });
+        let kept = match found {
+            Some(index) => self.kept.remove(index),
+            None => Kept {
+                plane: Arc::downgrade(&layer.plane),
+                grid: *grid,
+                values: Arc::new(staged(layer, grid, cancel)?),
+            },
+        };
+        let values = Arc::clone(&kept.values);
+        self.kept.push(kept);
+        self.forget();
+        Some(values)
+    }
+
+    // Drops what belongs to planes that are gone, then what was used longest ago.
+    fn forget(&mut self) {
+        self.kept.retain(|kept| kept.plane.strong_count() > 0);
+        let mut held: usize = self.kept.iter().map(|kept| kept.values.len()).sum();
+        while held > MOST_KEPT && self.kept.len() > 1 {
+            held -= self.kept.remove(0).values.len();
+        }
+    }
+}
+
+/// A grid as the reduction takes it.
+pub(super) fn window(grid: &Grid) -> Window {
+    Window {
+        corner: grid.corner,
+        step: [grid.step; 2],
+        size: grid.size,
+    }
+}
+
+fn staged(layer: &Layer, grid: &Grid, cancel: &AtomicBool) -> Option<Vec<f32>> {
+    let picture = layer.size();
+    let (source, cell) = source(layer, grid, picture);
+    let source = source.values().as_slice()?;
+    let whole = grid.corner.iter().all(|edge| edge.fract() == 0.0);
+    let plain = grid.step == 1.0 && whole;
+    let reducer = Reducer::new(&window(grid), picture, cell);
+    let mut values = vec![f32::NAN; grid.size.pixels()];
+    values
+        .par_chunks_mut((grid.size.width * PIECE_ROWS).max(1))
+        .enumerate()
+        .for_each(|(piece, out)| {
+            if cancel.load(Ordering::Relaxed) {
+                return;
+            }
+            let first_row = piece * PIECE_ROWS;
+            if plain {
+                copy(source, picture, grid, first_row, out);
+            } else {
+                reducer.rows(source, first_row, out);
+            }
+        });
+    (!cancel.load(Ordering::Relaxed)).then_some(values)
+}
+
+// The plane, or the coarsest means of it that give the same.
+fn source<'a>(layer: &'a Layer, grid: &Grid, picture: Size) -> (&'a Plane, usize) {
+    let mut best: (&Plane, usize) = (&layer.plane, 1);
+    let mut cell = FIRST_CELL;
+    for means in &layer.reduced {
+        let side = cell as f64;
+        let tiles = |length: f64| (length / side).fract() == 0.0;
+        let exact = tiles(grid.step) && grid.corner.iter().all(|edge| tiles(*edge));
+        let size = Size {
+            width: picture.width.div_ceil(cell),
+            height: picture.height.div_ceil(cell),
+        };
+        if means.size() == size && (exact || side * CELLS_ALONG <= grid.step) {
+            best = (means, cell);
+        }
+        cell *= 2;
+    }
+    best
+}
+
+// One output pixel is one pixel.
+fn copy(source: &[f32], picture: Size, grid: &Grid, first_row: usize, out: &mut [f32]) {
+    let [left, top] = grid.corner.map(|edge| edge as i64);
+    let width = grid.size.width;
+    let from = (-left).clamp(0, width as i64) as usize;
+    let to = (picture.width as i64 - left).clamp(from as i64, width as i64) as usize;
+    for (row, out) in (first_row..).zip(out.chunks_exact_mut(width)) {
+        let y = top + row as i64;
+        if from < to && (0..picture.height as i64).contains(&y) {
+            let start = y as usize * picture.width + (left + from as i64) as usize;
+            out[from..to].copy_from_slice(&source[start..start + to - from]);
+        }
+    }
+}
