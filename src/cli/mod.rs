@@ -1,6 +1,8 @@
 //! The commands: arguments in, jobs asked for, words out. Results go to
 //! standard output, progress and messages to standard error.
 
+mod apart;
+
 mod caption;
 
 mod channels;
@@ -11,7 +13,11 @@ mod draft;
 
 mod inspect;
 
+mod leading;
+
 mod palettes;
+
+mod suggest;
 
 mod terminal;
 
@@ -70,6 +76,9 @@ enum Command {
     Verify(verify::Arguments),
     Caption(caption::Arguments),
     Palettes(palettes::Arguments),
+    Apart(apart::Arguments),
+    Suggest(suggest::Arguments),
+    Leading(leading::Arguments),
     /// Write shell completions to standard output
     #[command(
         after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
@@ -107,6 +116,9 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Verify(arguments)) => verify::run(&arguments, terminal),
         Some(Command::Caption(arguments)) => caption::run(&arguments, terminal),
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
+        Some(Command::Apart(arguments)) => apart::run(&arguments, terminal),
+        Some(Command::Suggest(arguments)) => suggest::run(&arguments, terminal),
+        Some(Command::Leading(arguments)) => leading::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);

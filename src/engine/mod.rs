@@ -34,6 +34,8 @@ pub mod palettes;
 
 pub mod apart;
 
+pub mod leading;
+
 pub mod caption;
 
 pub mod key;

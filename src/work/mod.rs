@@ -29,6 +29,12 @@ pub mod verify;
 
 pub mod mixing;
 
+pub mod apart;
+
+pub mod suggest;
+
+pub mod leading;
+
 pub mod targets;
 
 pub mod user_palettes;

@@ -178,7 +178,7 @@ mod tests {
         assert!(
             warned[0]
                 .what
-                .starts_with("Hα and [S II] look alike to every reader"),
+                .starts_with("Hα (ha) and [S II] look alike to every reader"),
             "{warned:?}"
         );
         assert!(warned[0].hint.starts_with("Move "), "{warned:?}");
