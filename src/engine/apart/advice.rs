@@ -103,31 +103,63 @@ fn least_with(told: &Told, alone: &Alone, index: usize, vector: [f64; 3]) -> f64
         .fold(f64::INFINITY, f64::min)
 }
 
+// Another hue for a line.
+struct Way {
+    index: usize,
+    least: f64,
+    turn: f64,
+    word: &'static str,
+}
+
+impl Way {
+    // Clear by enough that the next change of a stretch does not undo it.
+    fn is_clear(&self) -> bool {
+        self.least >= 1.2 * LOOK_ALIKE
+    }
+
+    fn is_better(&self, other: &Self) -> bool {
+        match (self.is_clear(), other.is_clear()) {
+            (true, true) => self.turn < other.turn,
+            (false, false) => self.least > other.least,
+            (clear, _) => clear,
+        }
+    }
+}
+
 // Tries other hues and strengths for either line, and says what helps most.
 fn way_out(told: &Told, pair: &Pair, rendition: &Rendition) -> String {
     let alone = Alone::new(rendition);
-    let mut best: Option<(f64, usize, &'static str)> = None;
+    // The smallest turn of hue that keeps it clear of all others; else what
+    // comes farthest.
+    let mut best: Option<Way> = None;
     for index in [pair.other, pair.one] {
         let vector = told.lines[index].vector;
         let strength = vector.into_iter().fold(0.0, f64::max).clamp(0.5, 1.0);
+        let own = oklch(told.lines[index].shown)[2];
         for step in 0..HUES {
             let hue = 360.0 / f64::from(HUES) * f64::from(step);
             let tried = hue_vector(hue, 1.0, strength);
-            let least = least_with(told, &alone, index, tried);
-            if best.is_none_or(|(most, ..)| least > most) {
-                best = Some((least, index, color_name(tried)));
+            let off = (hue - own).abs() % 360.0;
+            let way = Way {
+                index,
+                least: least_with(told, &alone, index, tried),
+                turn: off.min(360.0 - off),
+                word: color_name(tried),
+            };
+            if best.as_ref().is_none_or(|best| way.is_better(best)) {
+                best = Some(way);
             }
         }
     }
     let now = pair.least();
     let mut ways = Vec::new();
-    if let Some((least, index, word)) = best
-        && least > now + 1.0
+    if let Some(way) = &best
+        && way.least > now + 1.0
     {
-        let name = &told.lines[index].name;
-        ways.push(format!("move {name} towards {}", word.to_lowercase()));
+        let name = &told.lines[way.index].name;
+        ways.push(format!("move {name} towards {}", way.word.to_lowercase()));
     }
-    let moved = best.map_or(pair.other, |(_, index, _)| index);
+    let moved = best.map_or(pair.other, |way| way.index);
     for (factor, word) in [(0.4, "darker"), (2.5, "brighter")] {
         let vector = told.lines[moved].vector.map(|part| part * factor);
         // Brighter than full only washes out.
@@ -149,11 +181,6 @@ fn way_out(told: &Told, pair: &Pair, rendition: &Rendition) -> String {
         text = "No one line can be moved clear of the others: move several.".to_owned();
     }
     text
-}
-
-/// The hue of a line as it is shown, Oklch degrees.
-pub fn shown_hue(shown: [f64; 3]) -> f64 {
-    oklch(shown)[2]
 }
 
 #[cfg(test)]

@@ -88,8 +88,19 @@ impl Seen {
 
     /// How far two lines lie apart.
     pub fn apart(&self, other: &Self) -> Distances {
+        self.apart_at(other, [true; TONES.len()])
+    }
+
+    /// The same at some of [`TONES`]; infinite at the others.
+    pub fn apart_at(&self, other: &Self, tones: [bool; TONES.len()]) -> Distances {
         std::array::from_fn(|vision| {
-            std::array::from_fn(|tone| ciede2000(self.0[vision][tone], other.0[vision][tone]))
+            std::array::from_fn(|tone| {
+                if tones[tone] {
+                    ciede2000(self.0[vision][tone], other.0[vision][tone])
+                } else {
+                    f64::INFINITY
+                }
+            })
         })
     }
 }
@@ -102,7 +113,7 @@ mod tests {
     use crate::engine::mix::assign::assignments;
     use crate::engine::recipe::text::parse;
 
-    /// The same light as the whole path makes of a pixel in which one channel
+    /// The same light, to rounding, as the whole path makes of a pixel in which one channel
     /// has this tone and all others are dark.
     #[test]
     fn it_is_what_composing_shows() {

@@ -102,15 +102,33 @@ const SPECTRUM_LENGTH: f64 = 330.0;
 const LEAST_STEP: f64 = 10.0;
 
 /// How far along the spectrum a colour lies: from red, 0, to violet.
-fn along(vector: [f64; 3]) -> f64 {
+pub(super) fn along(vector: [f64; 3]) -> f64 {
     (oklch(vector)[2] - SPECTRUM_START).rem_euclid(360.0)
 }
 
-impl Field<'_> {
-    pub(super) fn groups(&self) -> usize {
-        self.groups.len()
-    }
+/// The least difference of two lines over the tones that count, by reader.
+pub(super) fn nearest(
+    one: &Seen,
+    other: &Seen,
+    tones: [bool; TONES.len()],
+) -> [f64; Vision::ALL.len()] {
+    one.apart_at(other, tones)
+        .map(|by_tone| by_tone.into_iter().fold(f64::INFINITY, f64::min))
+}
 
+impl Meeting {
+    // Least and mean of the differences by reader, by what is needed.
+    pub(super) fn weigh(&self, distances: [f64; Vision::ALL.len()]) -> (f64, f64) {
+        let (mut least, mut sum) = (f64::INFINITY, 0.0);
+        for distance in distances {
+            least = least.min(distance / self.need);
+            sum += distance / self.need;
+        }
+        (least, sum / Vision::ALL.len() as f64)
+    }
+}
+
+impl Field<'_> {
     pub(super) fn is_fixed(&self, group: usize) -> bool {
         self.groups[group].fixed.is_some()
     }
@@ -124,11 +142,7 @@ impl Field<'_> {
         vec![any; self.groups.len()]
     }
 
-    pub(super) fn seen(&self, group: usize, hue: Hue) -> Seen {
-        self.alone.seen(hue.vector(), self.groups[group].share)
-    }
-
-    fn meeting(&self, one: usize, other: usize) -> &Meeting {
+    pub(super) fn meeting(&self, one: usize, other: usize) -> &Meeting {
         let (a, b) = (one.min(other), one.max(other));
         &self.meetings[b * (b - 1) / 2 + a]
     }
@@ -136,51 +150,26 @@ impl Field<'_> {
     // Least and mean over readers of two lines.
     fn pair(&self, one: usize, seen: &Seen, other: usize, other_seen: &Seen) -> (f64, f64) {
         let meeting = self.meeting(one, other);
-        let (mut least, mut sum) = (f64::INFINITY, 0.0);
-        for by_tone in seen.apart(other_seen) {
-            let mut nearest = f64::INFINITY;
-            for tone in 0..TONES.len() {
-                if meeting.tones[tone] {
-                    nearest = nearest.min(by_tone[tone]);
-                }
-            }
-            least = least.min(nearest / meeting.need);
-            sum += nearest / meeting.need;
-        }
-        (least, sum / Vision::ALL.len() as f64)
+        meeting.weigh(nearest(seen, other_seen, meeting.tones))
     }
 
-    fn in_order(&self, one: usize, vector: [f64; 3], other: usize, other_vector: [f64; 3]) -> bool {
-        if !self.keep_order || self.groups[one].center_nm == self.groups[other].center_nm {
+    /// Whether two lines, so far along the spectrum, are in the order asked for.
+    pub(super) fn in_order(&self, one: usize, a: f64, other: usize, b: f64) -> bool {
+        let (its, theirs) = (self.groups[one].center_nm, self.groups[other].center_nm);
+        if !self.keep_order || its == theirs {
             return true;
         }
-        let (a, b) = (along(vector), along(other_vector));
-        let (long, short) = if self.groups[one].center_nm > self.groups[other].center_nm {
-            (a, b)
-        } else {
-            (b, a)
-        };
+        let (long, short) = if its > theirs { (a, b) } else { (b, a) };
         long + LEAST_STEP <= short && short <= SPECTRUM_LENGTH
     }
 
-    /// Least and mean of two lines; minus infinity where the order is wrong.
-    pub(super) fn between(
-        &self,
-        (one, hue, seen): (usize, Hue, &Seen),
-        (other, other_hue, other_seen): (usize, Hue, &Seen),
-    ) -> (f64, f64) {
-        if !self.in_order(one, hue.vector(), other, other_hue.vector()) {
-            return (f64::NEG_INFINITY, 0.0);
-        }
-        self.pair(one, seen, other, other_seen)
-    }
-
-    /// The same of one line and all fixed ones; the means are summed.
-    pub(super) fn with_fixed(&self, group: usize, hue: Hue, seen: &Seen) -> (f64, f64) {
+    /// Least and summed means of a line, so far along the spectrum, and all
+    /// fixed ones; minus infinity where the order is wrong.
+    pub(super) fn with_fixed(&self, group: usize, place: f64, seen: &Seen) -> (f64, f64) {
         let (mut least, mut sum) = (f64::INFINITY, 0.0);
         for (other, fixed) in self.groups.iter().enumerate() {
             let Some(vector) = fixed.fixed else { continue };
-            if !self.in_order(group, hue.vector(), other, vector) {
+            if !self.in_order(group, place, other, along(vector)) {
                 return (f64::NEG_INFINITY, 0.0);
             }
             let fixed = self.alone.seen(vector, fixed.share);
@@ -198,10 +187,11 @@ impl Field<'_> {
             .zip(self.groups)
             .map(|(vector, group)| self.alone.seen(*vector, group.share))
             .collect();
+        let places: Vec<f64> = vectors.iter().map(|vector| along(*vector)).collect();
         let (mut least, mut sum) = (f64::INFINITY, 0.0);
         for b in 0..vectors.len() {
             for a in 0..b {
-                if !self.in_order(a, vectors[a], b, vectors[b]) {
+                if !self.in_order(a, places[a], b, places[b]) {
                     return None;
                 }
                 let pair = self.pair(a, &seen[a], b, &seen[b]);

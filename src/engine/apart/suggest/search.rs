@@ -2,14 +2,17 @@
 //! best from many fixed starts), then ever smaller steps from there. Nothing
 //! in it is left to chance: the same data give the same colours.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
-use super::score::{Field, Hue, Score};
-use crate::engine::apart::Seen;
+use super::score::{Field, Hue, Score, along, nearest};
+use crate::engine::apart::{Seen, TONES};
+use crate::engine::color::vision::Vision;
 
 const HUES: usize = 36;
 
-const SATURATIONS: [f64; 3] = [1.0, 0.75, 0.5];
+const SATURATIONS: [f64; 2] = [1.0, 0.65];
 
 const STRENGTHS: [f64; 3] = [1.0, 0.7, 0.45];
 
@@ -29,28 +32,45 @@ const STEPS: [(f64, f64); 5] = [
     (0.5, 0.01),
 ];
 
-// A line that may take another colour, and what the grid offers it.
+/// So many of the best starts are refined.
+const REFINED: usize = 12;
+
+// What the grid offers a line.
+struct Offer {
+    hue: Hue,
+    along: f64,
+    seen: Seen,
+}
+
+// A line that may take another colour; lines with the same part in the
+// brightness share their offers.
 struct Free {
     group: usize,
-    offers: Vec<(Hue, Seen)>,
+    offers: Arc<Vec<Offer>>,
 }
 
 /// The best colours for the free groups of a field; the fixed ones keep
 /// theirs. None where no offer fits.
 pub(super) fn search(field: &Field<'_>, seeds: &[Vec<Hue>]) -> Option<(Vec<Hue>, Score)> {
-    let mut found: Vec<(Vec<Hue>, Score)> = coarse(field).into_iter().collect();
+    let mut found = coarse(field);
     found.extend(seeds.iter().filter_map(|seed| {
         let score = field.score(seed)?;
         Some((seed.clone(), score))
     }));
+    // The sort keeps the order of equals.
+    found.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
+    found.truncate(REFINED);
     let refined: Vec<(Vec<Hue>, Score)> = found
         .into_par_iter()
         .map(|(hues, score)| refine(field, hues, score))
         .collect();
-    // The first of the best: seeds come after the grid.
-    let mut best: Option<(Vec<Hue>, Score)> = None;
-    for one in refined {
-        if best.as_ref().is_none_or(|best| one.1.total > best.1.total) {
+    first_of_best(refined.into_iter().map(|one| (one.1.total, one))).map(|(_, one)| one)
+}
+
+fn first_of_best<T>(all: impl Iterator<Item = (f64, T)>) -> Option<(f64, T)> {
+    let mut best: Option<(f64, T)> = None;
+    for one in all {
+        if one.0.is_finite() && best.as_ref().is_none_or(|best| one.0 > best.0) {
             best = Some(one);
         }
     }
@@ -70,19 +90,34 @@ fn grid() -> impl Iterator<Item = Hue> {
     })
 }
 
-fn coarse(field: &Field<'_>) -> Option<(Vec<Hue>, Score)> {
-    let free: Vec<Free> = (0..field.groups())
-        .filter(|group| !field.is_fixed(*group))
-        .map(|group| Free {
-            group,
-            offers: grid()
-                .map(|hue| (hue, field.seen(group, hue)))
-                .filter(|(_, seen)| seen.lightness() >= LEAST_LIGHTNESS)
-                .collect(),
+fn offers(field: &Field<'_>, share: f64) -> Vec<Offer> {
+    grid()
+        .map(|hue| Offer {
+            hue,
+            along: along(hue.vector()),
+            seen: field.alone.seen(hue.vector(), share),
         })
-        .collect();
+        .filter(|offer| offer.seen.lightness() >= LEAST_LIGHTNESS)
+        .collect()
+}
+
+fn coarse(field: &Field<'_>) -> Vec<(Vec<Hue>, Score)> {
+    let mut free: Vec<Free> = Vec::new();
+    for (group, line) in field.groups.iter().enumerate() {
+        if line.fixed.is_some() {
+            continue;
+        }
+        let same = free
+            .iter()
+            .find(|other| field.groups[other.group].share == line.share);
+        let offers = match same {
+            Some(other) => Arc::clone(&other.offers),
+            None => Arc::new(offers(field, line.share)),
+        };
+        free.push(Free { group, offers });
+    }
     if free.is_empty() || free.iter().any(|free| free.offers.is_empty()) {
-        return None;
+        return Vec::new();
     }
     // How well each offer goes with the fixed lines, and with each offer of
     // the others: least and mean.
@@ -91,22 +126,27 @@ fn coarse(field: &Field<'_>) -> Option<(Vec<Hue>, Score)> {
         .map(|one| {
             one.offers
                 .par_iter()
-                .map(|(hue, seen)| field.with_fixed(one.group, *hue, seen))
+                .map(|offer| field.with_fixed(one.group, offer.along, &offer.seen))
                 .collect()
         })
         .collect();
     let tables = Tables::new(field, &free);
-    let picked = if free.len() <= EXHAUSTIVE {
+    let mut picked = if free.len() <= EXHAUSTIVE {
         every(&alone, &tables)
     } else {
         from_many_starts(&alone, &tables)
-    }?;
-    let mut hues = field.fixed_or_any();
-    for (one, pick) in free.iter().zip(picked) {
-        hues[one.group] = one.offers[pick].0;
-    }
-    let score = field.score(&hues)?;
-    Some((hues, score))
+    };
+    picked.sort_by(|a, b| b.0.total_cmp(&a.0));
+    picked.truncate(REFINED);
+    let colored = |(_, picks): (f64, Vec<usize>)| {
+        let mut hues = field.fixed_or_any();
+        for (one, pick) in free.iter().zip(picks) {
+            hues[one.group] = one.offers[pick].hue;
+        }
+        let score = field.score(&hues)?;
+        Some((hues, score))
+    };
+    picked.into_iter().filter_map(colored).collect()
 }
 
 // For every two free lines, each offer of one against each of the other.
@@ -117,23 +157,49 @@ struct Tables {
     tables: Vec<Vec<(f32, f32)>>,
 }
 
+// By reader, for every two offers.
+type Distances = Arc<Vec<[f32; Vision::ALL.len()]>>;
+
 impl Tables {
     fn new(field: &Field<'_>, free: &[Free]) -> Self {
+        // Distances are worked out once for pairs that ask for the same.
+        let mut known: Vec<(usize, usize, [bool; TONES.len()], Distances)> = Vec::new();
         let mut tables = Vec::new();
         for (j, two) in free.iter().enumerate() {
             for one in &free[..j] {
-                let table = one
-                    .offers
-                    .par_iter()
-                    .flat_map_iter(|(hue, seen)| {
-                        two.offers.iter().map(move |(other_hue, other)| {
-                            let (least, mean) = field
-                                .between((one.group, *hue, seen), (two.group, *other_hue, other));
-                            (least as f32, mean as f32)
-                        })
-                    })
-                    .collect();
-                tables.push(table);
+                let meeting = *field.meeting(one.group, two.group);
+                let place = |free: &Free| Arc::as_ptr(&free.offers) as usize;
+                let key = (place(one), place(two), meeting.tones);
+                let found = known
+                    .iter()
+                    .find(|known| (known.0, known.1, known.2) == key);
+                let distances = match found {
+                    Some((.., distances)) => Arc::clone(distances),
+                    None => {
+                        let made = Arc::new(distances(&one.offers, &two.offers, meeting.tones));
+                        known.push((key.0, key.1, key.2, Arc::clone(&made)));
+                        made
+                    }
+                };
+                let of_two = two.offers.len();
+                let weigh = |(index, distances): (usize, &[f32; Vision::ALL.len()])| {
+                    let along = [
+                        one.offers[index / of_two].along,
+                        two.offers[index % of_two].along,
+                    ];
+                    if !field.in_order(one.group, along[0], two.group, along[1]) {
+                        return (f32::NEG_INFINITY, 0.0);
+                    }
+                    let (least, mean) = meeting.weigh(distances.map(f64::from));
+                    (least as f32, mean as f32)
+                };
+                tables.push(
+                    distances
+                        .par_iter()
+                        .enumerate()
+                        .map(|(i, d)| weigh((i, d)))
+                        .collect(),
+                );
             }
         }
         Self {
@@ -166,25 +232,18 @@ impl Tables {
     }
 }
 
-// Every combination of up to three; what cannot win any more is left.
-fn every(alone: &[Vec<(f64, f64)>], tables: &Tables) -> Option<Vec<usize>> {
-    let first = 0..alone[0].len();
-    let candidates: Vec<(f64, Vec<usize>)> = first
+// Every combination of up to three, the best for each first pick; what cannot
+// win any more is left.
+fn every(alone: &[Vec<(f64, f64)>], tables: &Tables) -> Vec<(f64, Vec<usize>)> {
+    (0..alone[0].len())
         .into_par_iter()
-        .filter_map(|a| {
+        .filter_map(|first| {
             let mut best: Option<(f64, Vec<usize>)> = None;
-            let mut picks = vec![a];
-            deeper(alone, tables, &mut picks, alone[0][a].0, &mut best);
+            let mut picks = vec![first];
+            deeper(alone, tables, &mut picks, alone[0][first].0, &mut best);
             best
         })
-        .collect();
-    let mut best: Option<(f64, Vec<usize>)> = None;
-    for one in candidates {
-        if best.as_ref().is_none_or(|best| one.0 > best.0) {
-            best = Some(one);
-        }
-    }
-    best.map(|(_, picks)| picks)
+        .collect()
 }
 
 fn deeper(
@@ -222,13 +281,14 @@ fn deeper(
 
 // From each of evenly spaced first picks: add the best next line, then change
 // one line at a time while that helps.
-fn from_many_starts(alone: &[Vec<(f64, f64)>], tables: &Tables) -> Option<Vec<usize>> {
+fn from_many_starts(alone: &[Vec<(f64, f64)>], tables: &Tables) -> Vec<(f64, Vec<usize>)> {
     const STARTS: usize = 24;
     let count = alone[0].len();
-    let ends: Vec<(f64, Vec<usize>)> = (0..STARTS.min(count))
+    let starts = STARTS.min(count);
+    (0..starts)
         .into_par_iter()
         .map(|start| {
-            let mut picks = vec![start * count / STARTS.min(count)];
+            let mut picks = vec![start * count / starts];
             for next in 1..alone.len() {
                 picks.push(0);
                 exchange(alone, tables, &mut picks, next);
@@ -245,14 +305,8 @@ fn from_many_starts(alone: &[Vec<(f64, f64)>], tables: &Tables) -> Option<Vec<us
                 total = now;
             }
         })
-        .collect();
-    let mut best: Option<(f64, Vec<usize>)> = None;
-    for one in ends {
-        if one.0.is_finite() && best.as_ref().is_none_or(|best| one.0 > best.0) {
-            best = Some(one);
-        }
-    }
-    best.map(|(_, picks)| picks)
+        .filter(|(total, _)| total.is_finite())
+        .collect()
 }
 
 // The best pick for one line, the others as they are.
@@ -266,6 +320,20 @@ fn exchange(alone: &[Vec<(f64, f64)>], tables: &Tables, picks: &mut [usize], ind
         }
     }
     picks[index] = best.1;
+}
+
+// The least over the tones that count, by reader.
+fn distances(
+    one: &[Offer],
+    two: &[Offer],
+    tones: [bool; TONES.len()],
+) -> Vec<[f32; Vision::ALL.len()]> {
+    one.par_iter()
+        .flat_map_iter(|a| {
+            two.iter()
+                .map(move |b| nearest(&a.seen, &b.seen, tones).map(|distance| distance as f32))
+        })
+        .collect()
 }
 
 fn refine(field: &Field<'_>, mut hues: Vec<Hue>, mut score: Score) -> (Vec<Hue>, Score) {

@@ -53,6 +53,8 @@ pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut
         ui.add(Label::new(RichText::new(words).color(colors.faint)).wrap());
         return;
     }
+    let about = RichText::new("The nearest two lines for each reader, ΔE").color(colors.faint);
+    ui.add(Label::new(about.small()).wrap());
     ui.spacing_mut().item_spacing.y = 2.0;
     for vision in 0..ROWS.len() {
         row(ui, state, &report, vision);
@@ -108,7 +110,7 @@ fn row(ui: &mut Ui, state: &State, report: &Report, vision: usize) {
     };
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 6.0;
-        let wide = (ui.available_width() * 0.5).min(136.0);
+        let wide = (ui.available_width() * 0.5).min(112.0);
         form::word(ui, wide, RichText::new(title)).on_hover_ui(hover);
         let figure = RichText::new(format!("{apart:.0}"))
             .family(bold())
