@@ -21,18 +21,12 @@ const FIGURE: f32 = 30.0;
 
 const ROWS: [(&str, &str); Vision::ALL.len()] = [
     ("Ordinary sight", "All three kinds of cones"),
+    ("No red cones", "About 1 man in 100 (protanopia), simulated"),
     (
-        "Without red cones",
-        "About 1 man in 100 (protanopia), simulated",
-    ),
-    (
-        "Without green cones",
+        "No green cones",
         "About 1 man in 100 (deuteranopia), simulated",
     ),
-    (
-        "Without blue cones",
-        "Very few people (tritanopia), simulated",
-    ),
+    ("No blue cones", "Very few people (tritanopia), simulated"),
 ];
 
 /// What the form for a suggestion holds while it is open.
