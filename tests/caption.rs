@@ -357,6 +357,9 @@ fn record_of(case: &Case) -> Option<Record> {
             noise: None,
             align: None,
             level: None,
+            continuum: None,
+            noise_smoothed: None,
+            stars: None,
         }
     });
     Some(Record {

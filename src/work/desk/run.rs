@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::tell::Tell;
-use super::{Event, Job, export, load, open, prepare};
+use super::{Event, Job, export, load, open, parts, prepare};
 use crate::work::Error;
 
 /// Does a job; whatever becomes of it, the last word is [`Event::Finished`].
@@ -16,6 +16,11 @@ pub fn run(job: Job, tell: &Tell<'_>) {
             channels,
         } => load::named(&recipe, &folder, &channels, tell),
         Job::Prepare { recipe, folder } => prepare::run(recipe, &folder, tell),
+        Job::Parts {
+            recipe,
+            folder,
+            layers,
+        } => parts::run(&recipe, &folder, &layers, tell),
         Job::Export(request) => export::run(&request, tell),
     });
 }
