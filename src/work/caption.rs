@@ -11,7 +11,7 @@ use super::progress::Silent;
 use super::{Control, Error, describe};
 use crate::engine::caption::{Caption, Day, Facts, Seen, Shown, Template, facts::sensible_s};
 use crate::engine::color::space::Space;
-use crate::engine::compose::Composition;
+use crate::engine::compose::{Composition, Slot};
 use crate::engine::frame::{Depth, Plane, Rows};
 use crate::engine::lines;
 use crate::engine::mix::assign::AssignError;
@@ -247,7 +247,7 @@ fn frames_of(header: &BTreeMap<String, serde_json::Value>) -> Option<u64> {
 const SAMPLES: usize = 96;
 
 /// What the picture will look like: its light at a grid of samples. `sources`
-/// are the rows of each of [`Composition::channels`], all of one size.
+/// are the rows of each of [`Composition::slots`], all of one size.
 ///
 /// # Errors
 /// When rows cannot be read, or the job is stopped.
@@ -286,15 +286,16 @@ pub fn seen_of_layers(
     space: Space,
     layers: &BTreeMap<String, Arc<Layer>>,
 ) -> Option<Seen> {
-    let composition = Composition::new(recipe, rendition, space, Depth::Float32).ok()?;
-    let layer = |index: usize| layers.get(&recipe.channels.get(index)?.id);
-    let smallest = |layer: &'_ Arc<Layer>| {
-        let plane = layer.reduced.last().unwrap_or(&layer.plane);
-        Arc::clone(plane)
-    };
+    let small = rendition.in_small();
+    let composition = Composition::new(recipe, &small, space, Depth::Float32).ok()?;
+    let layer = |slot: &Slot| layers.get(&recipe.channels.get(slot.channel()?)?.id);
     let planes: Vec<Arc<Plane>> = composition
-        .channels()
-        .map(|index| layer(index).map(smallest))
+        .slots()
+        .iter()
+        .map(|slot| {
+            let (plane, reduced) = layer(slot)?.stand_in(*slot);
+            Some(Arc::clone(reduced.last().unwrap_or(plane)))
+        })
         .collect::<Option<_>>()?;
     let size = planes.first()?.size();
     if planes.iter().any(|plane| plane.size() != size) {

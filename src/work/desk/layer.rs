@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use crate::engine::compose::Slot;
 use crate::engine::frame::{Plane, Size};
 use crate::engine::header::Header;
 use crate::engine::level::SkyModel;
@@ -78,6 +79,16 @@ pub struct Apart {
 }
 
 impl Layer {
+    /// What stands for a slot of a rendition
+    /// [in small](crate::engine::recipe::Rendition::in_small): the channel without
+    /// its stars, as far as that is made, or as it is.
+    pub fn stand_in(&self, slot: Slot) -> (&Arc<Plane>, &[Arc<Plane>]) {
+        match (slot, &self.parts.apart) {
+            (Slot::Nebula(_), Some(apart)) => (&apart.nebula.plane, &apart.nebula.reduced),
+            _ => (&self.plane, &self.reduced),
+        }
+    }
+
     /// Width and height on the common grid.
     pub fn size(&self) -> Size {
         use crate::engine::frame::Rows as _;
