@@ -15,7 +15,7 @@ use crate::engine::compose::{Composition, Slot};
 use crate::engine::frame::{Depth, Plane, Rows};
 use crate::engine::lines;
 use crate::engine::mix::assign::AssignError;
-use crate::engine::recipe::{Recipe, Rendition};
+use crate::engine::recipe::{Channel, Recipe, Rendition, ShowStars};
 use crate::io::read::ReadError;
 use crate::io::record::{self, AssignmentEntry, Record, tags};
 
@@ -197,6 +197,8 @@ fn gather(
             leveled: channel.level.is_some(),
             shape: channel.stretch.shape,
             curved: channel.stretch.curve.is_some(),
+            emission: channel.continuum.is_some(),
+            smoothed: channel.denoise.is_some_and(|share| share > 0.0),
         });
     }
     let about = &recipe.about;
@@ -211,6 +213,18 @@ fn gather(
         colorless: rendition.saturation == Some(0.0),
         eye: rendition.eye,
         luminance_amount: rendition.luminance.as_ref().map(|l| l.amount),
+        detail: rendition
+            .luminance
+            .as_ref()
+            .is_some_and(|luminance| luminance.detail.is_some_and(|detail| detail > 0.0)),
+        smooth_color: rendition.smooth_color.is_some_and(|share| share > 0.0),
+        stars: rendition.star_look().show,
+        stars_scaled: rendition.star_look().is_scaled(),
+        balance: rendition
+            .balance
+            .as_ref()
+            .filter(|_| broad_bands(recipe, rendition))
+            .map(|balance| (balance.by, balance.stars)),
         days: days
             .iter()
             .min()
@@ -220,6 +234,21 @@ fn gather(
         cropped: false,
         seen: None,
     }
+}
+
+// Whether a white balance does anything to a rendition.
+fn broad_bands(recipe: &Recipe, rendition: &Rendition) -> bool {
+    let balanced = |channel: &Channel| {
+        lines::line(&channel.line).is_some_and(|line| ["R", "G", "B"].contains(&line.id.as_str()))
+    };
+    let takes_part = |channel: &Channel| {
+        let luminance = rendition.luminance.as_ref();
+        rendition.colors.contains_key(&channel.id)
+            || luminance.is_some_and(|luminance| luminance.from.contains_key(&channel.id))
+            || rendition.star_look().show == ShowStars::Broadband
+    };
+    let mut channels = recipe.channels.iter();
+    channels.any(|channel| balanced(channel) && takes_part(channel))
 }
 
 const DAYS: [&str; 4] = ["DATE-OBS", "DATE-BEG", "DATE-AVG", "DATE-END"];
