@@ -137,7 +137,7 @@ impl Channel<'_> {
         }
         let mut whole = self.in_memory(control)?;
         if own > 0.0 || (smooth_wanted && colored > 0.0) {
-            let smooth = smoothed(&whole, self.id, self.ceiling, control)?;
+            let smooth = smoothed(&whole, self.id, control)?;
             said.noise = Some(NoiseEntry {
                 brightness: own,
                 color: colored,
@@ -197,14 +197,9 @@ impl Channel<'_> {
 ///
 /// # Errors
 /// When the job is stopped.
-pub fn smoothed(
-    plane: &Plane,
-    id: &str,
-    ceiling: Option<f64>,
-    control: Control<'_>,
-) -> Result<Plane, Error> {
+pub fn smoothed(plane: &Plane, id: &str, control: Control<'_>) -> Result<Plane, Error> {
     let step = format!("{id}: smoothing noise");
-    denoise::smoothed(plane, ceiling, &ticking(&step, control)).map_err(|_| Error::Cancelled)
+    denoise::smoothed(plane, &ticking(&step, control)).map_err(|_| Error::Cancelled)
 }
 
 /// A channel's stars told from its nebula.

@@ -139,7 +139,7 @@ fn made(
     let mut parts = layer.parts.clone();
     let mut notices = Vec::new();
     if need.smooth && parts.smooth.is_none() {
-        let smooth = parts::smoothed(&layer.plane, id, layer.ceiling, control)?;
+        let smooth = parts::smoothed(&layer.plane, id, control)?;
         parts.smooth = Some(means(smooth));
     }
     let known = parts.apart.as_ref();
