@@ -3,6 +3,10 @@
 //!
 //! Lengths are in units of the drawing, x right, y down; colours are sRGB.
 
+pub mod base;
+
+pub mod file;
+
 pub mod font;
 
 pub mod pdf;
