@@ -11,6 +11,8 @@ mod draft;
 
 mod inspect;
 
+mod key;
+
 mod palettes;
 
 mod terminal;
@@ -70,6 +72,7 @@ enum Command {
     Verify(verify::Arguments),
     Caption(caption::Arguments),
     Palettes(palettes::Arguments),
+    Key(key::Arguments),
     /// Write shell completions to standard output
     #[command(
         after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
@@ -78,6 +81,18 @@ enum Command {
         /// Which shell
         shell: clap_complete::Shell,
     },
+}
+
+// Reads a number of pixels within a range.
+fn pixels(
+    range: std::ops::RangeInclusive<usize>,
+) -> impl Fn(&str) -> Result<usize, String> + Clone + Send + Sync + 'static {
+    move |text| {
+        let number = text.trim().parse().ok();
+        number
+            .filter(|pixels| range.contains(pixels))
+            .ok_or_else(|| format!("from {} to {} pixels", range.start(), range.end()))
+    }
 }
 
 /// Runs the program on its command line.
@@ -107,6 +122,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Verify(arguments)) => verify::run(&arguments, terminal),
         Some(Command::Caption(arguments)) => caption::run(&arguments, terminal),
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
+        Some(Command::Key(arguments)) => key::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);

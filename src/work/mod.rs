@@ -27,6 +27,8 @@ pub mod channels;
 
 pub mod verify;
 
+pub mod key;
+
 pub mod mixing;
 
 pub mod targets;
