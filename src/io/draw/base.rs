@@ -46,7 +46,11 @@ pub fn read(path: &Path) -> Result<Base, ReadError> {
     if begins == [0xff, 0xd8, 0xff] {
         return jpeg(path);
     }
-    let first = read::open(path, Pick::default())?;
+    let plane = |plane: usize| Pick {
+        plane: Some(plane),
+        ..Pick::default()
+    };
+    let first = read::open(path, plane(0))?;
     let (facts, size) = (first.facts, first.rows.size());
     let profile = match facts.container {
         Container::Png => png_profile(path),
@@ -71,12 +75,9 @@ pub fn read(path: &Path) -> Result<Base, ReadError> {
     let space = space_of(path, profile.as_deref())?;
     let planes = (0..3)
         .into_par_iter()
-        .map(|plane| {
-            let pick = Pick {
-                plane: Some(if facts.planes < 3 { 0 } else { plane }),
-                ..Pick::default()
-            };
-            let rows = read::open(path, pick)?.rows;
+        .map(|index| {
+            let index = if facts.planes < 3 { 0 } else { index };
+            let rows = read::open(path, plane(index))?.rows;
             Plane::from_rows(&*rows).map_err(|error| refusal(path, &error.message, &error.hint))
         })
         .collect::<Result<Vec<Plane>, ReadError>>()?;

@@ -34,7 +34,7 @@ pub const DARK: Looks = Looks {
 /// For paper.
 pub const LIGHT: Looks = Looks {
     ground: [252; 3],
-    dark: [34; 3],
+    dark: [14; 3],
     text: Ink::grey(20),
     faint: Ink::grey(92),
     line: Ink::grey(150),

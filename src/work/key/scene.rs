@@ -51,7 +51,7 @@ const LEADER: f64 = 11.0;
 const BRACKET_ROW: f64 = 19.0;
 const NUMBERS: f64 = 18.0;
 const SPECTRUM: f64 = 26.0;
-const THREADS: f64 = 92.0;
+const THREADS: f64 = 104.0;
 const SCALE: f64 = 14.0;
 const BEAD: f64 = 7.0;
 const LANE: f64 = 24.0;
@@ -164,12 +164,13 @@ fn draw(mut frame: Frame<'_>) -> Scene {
     y += 9.0 + LANE * count(hanging.iter().map(|label| label.lane));
 
     shapes.extend(labels::leaders(&frame, &standing, names_end));
-    shapes.extend(strips::spectrum(&frame, &standing));
-    shapes.extend(strips::brackets(&frame, brackets_end));
-    shapes.extend(strips::scale(&frame));
+    // The strips lie over the ends of the threads.
     for thread in &frame.drawing.threads {
         shapes.extend(strand(&frame, thread));
     }
+    shapes.extend(strips::spectrum(&frame, &standing));
+    shapes.extend(strips::brackets(&frame, brackets_end));
+    shapes.extend(strips::scale(&frame));
     for label in &hanging {
         shapes.extend(labels::stem(&frame, label));
     }
@@ -298,7 +299,7 @@ fn strand(frame: &Frame<'_>, thread: &Thread) -> Vec<Shape> {
         paint,
     };
     // A rim in the ground's colour: where threads cross, one lies above.
-    let mut shapes = vec![stroke(thickness + 4.0, frame.plate().into())];
+    let mut shapes = vec![stroke(thickness + 2.4, frame.plate().into())];
     if let Some(edge) = frame.looks().edge {
         shapes.push(stroke(thickness + 1.6, edge.into()));
     }
