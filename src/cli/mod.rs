@@ -15,10 +15,13 @@ mod key;
 
 mod palettes;
 
+mod sheet;
+
 mod terminal;
 
 mod verify;
 
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -73,6 +76,7 @@ enum Command {
     Caption(caption::Arguments),
     Palettes(palettes::Arguments),
     Key(key::Arguments),
+    Sheet(sheet::Arguments),
     /// Write shell completions to standard output
     #[command(
         after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
@@ -84,14 +88,17 @@ enum Command {
 }
 
 // Reads a number of pixels within a range.
-fn pixels(
-    range: std::ops::RangeInclusive<usize>,
-) -> impl Fn(&str) -> Result<usize, String> + Clone + Send + Sync + 'static {
+fn pixels(range: RangeInclusive<usize>) -> impl Fn(&str) -> Result<usize, String> + Clone {
+    move |text| number(range.clone())(text).map_err(|wanted| format!("{wanted} pixels"))
+}
+
+// Reads a number within a range.
+fn number(range: RangeInclusive<usize>) -> impl Fn(&str) -> Result<usize, String> + Clone {
     move |text| {
         let number = text.trim().parse().ok();
         number
-            .filter(|pixels| range.contains(pixels))
-            .ok_or_else(|| format!("from {} to {} pixels", range.start(), range.end()))
+            .filter(|number| range.contains(number))
+            .ok_or_else(|| format!("from {} to {}", range.start(), range.end()))
     }
 }
 
@@ -123,6 +130,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Caption(arguments)) => caption::run(&arguments, terminal),
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
         Some(Command::Key(arguments)) => key::run(&arguments, terminal),
+        Some(Command::Sheet(arguments)) => sheet::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);

@@ -29,6 +29,8 @@ pub mod verify;
 
 pub mod key;
 
+pub mod sheet;
+
 pub mod mixing;
 
 pub mod targets;

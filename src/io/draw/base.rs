@@ -218,24 +218,22 @@ impl Base {
         }
     }
 
-    /// Lays pixels on it, their upper left corner at `left`, `top`; of the
-    /// picture under them a share of `cover` is hidden where they are full.
-    /// What reaches beyond its sides is left out.
-    pub fn lay(&mut self, layer: &Layer, [left, top]: [usize; 2], cover: f64) {
+    /// Lays pixels on it, their upper left corner at `left`, `top`. What reaches
+    /// beyond its sides is left out.
+    pub fn lay(&mut self, layer: &Layer, [left, top]: [usize; 2]) {
         let width = self.size.width;
         let columns = layer.size[0].min(width.saturating_sub(left));
         let rows = layer.rgba.chunks_exact(4 * layer.size[0].max(1));
         for (y, row) in (top..self.size.height).zip(rows) {
             for (x, pixel) in (left..left + columns).zip(row.chunks_exact(4)) {
-                let full = f64::from(pixel[3]) / 255.0;
-                if full == 0.0 {
+                let cover = f64::from(pixel[3]) / 255.0;
+                if cover == 0.0 {
                     continue;
                 }
                 let color = codes(
                     self.space,
-                    std::array::from_fn(|i| (f64::from(pixel[i]) / full).round().min(255.0) as u8),
+                    std::array::from_fn(|i| (f64::from(pixel[i]) / cover).round().min(255.0) as u8),
                 );
-                let cover = cover * full;
                 let at = 3 * (y * width + x);
                 let mixed =
                     |old: f64, most: f64, i: usize| (old + cover * (most * color[i] - old)).round();
@@ -305,7 +303,7 @@ mod tests {
             size: [2, 1],
             rgba: vec![255, 0, 0, 255, 0, 0, 0, 0],
         };
-        base.lay(&layer, [1, 1], 1.0);
+        base.lay(&layer, [1, 1]);
         let Coded::U16(codes) = &base.samples else {
             panic!("16 bits");
         };
@@ -313,8 +311,8 @@ mod tests {
         let others = codes.iter().filter(|code| **code == 10_000).count();
         assert_eq!(others, codes.len() - 3);
         // Beyond the sides nothing happens.
-        base.lay(&layer, [3, 2], 1.0);
-        base.lay(&layer, [9, 9], 1.0);
+        base.lay(&layer, [3, 2]);
+        base.lay(&layer, [9, 9]);
     }
 
     #[test]

@@ -48,8 +48,6 @@ const CORNER_UNITS: f64 = 560.0;
 const SHARE: f64 = 0.4;
 /// Pixels to the unit below which words cannot be read.
 const LEAST_SCALE: f64 = 0.75;
-/// How much of the picture a key in a corner hides.
-const COVER: f64 = 0.92;
 
 /// Reads the picture, draws the key on a copy, writes that. `key` lays it out.
 ///
@@ -111,7 +109,7 @@ pub fn run(
                 return Err(small());
             }
             let top = base.size.height - down - margin;
-            base.lay(&layer, [margin, top], COVER);
+            base.lay(&layer, [margin, top]);
         }
         Place::Below => {
             if scale < LEAST_SCALE {
@@ -119,7 +117,7 @@ pub fn run(
             }
             let top = base.size.height;
             base = base.extended(down, looks.ground);
-            base.lay(&layer, [0, top], 1.0);
+            base.lay(&layer, [0, top]);
         }
     }
     step(2)?;
