@@ -5,6 +5,8 @@ mod caption;
 
 mod channels;
 
+mod compare;
+
 mod compose;
 
 mod draft;
@@ -77,6 +79,7 @@ enum Command {
     Palettes(palettes::Arguments),
     Key(key::Arguments),
     Sheet(sheet::Arguments),
+    Compare(compare::Arguments),
     /// Write shell completions to standard output
     #[command(
         after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
@@ -131,6 +134,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
         Some(Command::Key(arguments)) => key::run(&arguments, terminal),
         Some(Command::Sheet(arguments)) => sheet::run(&arguments, terminal),
+        Some(Command::Compare(arguments)) => compare::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);

@@ -31,6 +31,8 @@ pub mod key;
 
 pub mod sheet;
 
+pub mod compare;
+
 pub mod mixing;
 
 pub mod targets;

@@ -48,7 +48,11 @@ impl Sheet {
         let flatness = picture.height as f64 / picture.width as f64;
         let columns = columns.unwrap_or_else(|| {
             let wide = (count as f64 * flatness * 4.0 / 3.0).sqrt().ceil();
-            (wide as usize).clamp(1, 8)
+            if count <= 3 && flatness <= 1.2 {
+                count
+            } else {
+                (wide as usize).clamp(1, 8)
+            }
         });
         let columns = columns.min(count).max(1);
         let page = Page::new(wanted as f64, looks);
@@ -88,7 +92,12 @@ impl Sheet {
         let (across, down) = (small.width as f64, small.height as f64);
         let strip = across + self.gap;
         let all = strip * self.columns as f64 - self.gap;
+        let wanted = self.page.width;
         self.page.width = (all + 2.0 * self.page.margin).max(24.0 * self.page.letters);
+        // A few pixels that were lost to whole ones are given back.
+        if wanted - self.page.width < self.columns as f64 + 1.0 {
+            self.page.width = wanted;
+        }
         let page = self.page;
         let mut shapes = Vec::new();
         let mut pictures = Vec::new();
@@ -134,7 +143,7 @@ fn under(page: &Page, tile: &Tile, [x, y]: [f64; 2], across: f64) -> Vec<Shape> 
     let base = y + 1.35 * letters;
     let mut shapes = vec![Shape::Words(page.bold(&name, [x, base], letters, across))];
     let (size, radius) = (0.86 * letters, 0.34 * letters);
-    let step = |line: &Line| 2.9 * radius + width(&line.symbol, size, false) + letters;
+    let step = |line: &Line| 3.1 * radius + width(&line.symbol, size, false) + letters;
     let whole: f64 = tile.lines.iter().map(step).sum::<f64>() - letters;
     // Where there is no room for names, the dots alone tell.
     let named = whole <= across;
@@ -149,7 +158,7 @@ fn under(page: &Page, tile: &Tile, [x, y]: [f64; 2], across: f64) -> Vec<Shape> 
             .dot([at, base - 0.3 * size], radius, line.linear_srgb);
         shapes.extend(dot);
         if named {
-            let left = at + 1.7 * radius;
+            let left = at + 1.9 * radius;
             let words = page.faint(&line.symbol, [left, base], size, across);
             shapes.push(Shape::Words(words));
             at += step(line);

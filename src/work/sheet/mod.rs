@@ -83,11 +83,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             "see `linehue palettes` for what each needs, or leave `--palette` out",
         ));
     }
-    let renditions = || {
-        let with_recipe = |(_, recipe): &'_ _| -> Option<_> { first(recipe) };
-        fitting.iter().filter_map(with_recipe)
-    };
-    let needed = channels::needed(renditions())?;
+    let needed = channels::needed(fitting.iter().filter_map(|(_, recipe)| first(recipe)))?;
     let prepared = channels::prepared(&recipe, folder, needed, control)?;
     let sheet = Sheet::new(
         request.width,

@@ -67,7 +67,7 @@ impl Page {
         let room = self.width - self.margin - left;
         let words = self.faint(what, [left, base], self.letters, room);
         shapes.push(Shape::Words(words));
-        base + self.letters
+        base + 1.2 * self.letters
     }
 
     /// The credit at the lower right; gives where it ends.
