@@ -44,31 +44,38 @@ impl Layout {
     pub fn new(request: &Request, size: Size, looks: Looks) -> Result<Self, Error> {
         let count = request.renditions.len();
         let columns = match count {
+            // Captions of one picture stand below each other.
+            _ if request.split.is_some() && !request.key => 1,
             0..=3 => count.max(1),
             4 => 2,
             _ => 3,
         };
-        let page = Page::new(request.width as f64, looks);
-        let gap = page.letters;
-        let whole = page.width - 2.0 * page.margin;
-        let across = match request.split {
-            Some(_) => whole,
-            None => ((whole - gap * (columns - 1) as f64) / columns as f64).floor(),
+        let side_by_side = if request.split.is_some() { 1 } else { columns };
+        let measures = |width: f64| {
+            let page = Page::new(width, looks);
+            let gaps = page.letters * (side_by_side - 1) as f64;
+            let room = width - 2.0 * page.margin - gaps;
+            (page, (room / side_by_side as f64).floor())
         };
+        let (mut page, mut across) = measures(request.width as f64);
+        if across > size.width as f64 {
+            // Nothing is enlarged: of a small picture the page is narrower.
+            let whole = size.width as f64 * side_by_side as f64;
+            (page, _) = measures(whole * (request.width as f64 / (across * side_by_side as f64)));
+            across = size.width as f64;
+        }
         if across < NARROWEST {
             return Err(Error::request(
                 format!("pictures {across} pixels wide are too narrow to compare"),
                 "ask for a larger --width, or name fewer renditions",
             ));
         }
-        // Nothing is enlarged: of a small picture the page is narrower.
-        let across = across.min(size.width as f64).floor();
         let flatness = size.height as f64 / size.width as f64;
         Ok(Self {
             page,
             split: request.split,
             columns,
-            gap,
+            gap: page.letters,
             picture: [across, (across * flatness).round().max(1.0)],
         })
     }
@@ -186,7 +193,7 @@ impl Layout {
             shapes.push(Shape::Words(words));
             if let Some(key) = &part.key {
                 let scale = room / key.size[0];
-                let top = base + 0.9 * letters;
+                let top = base + 1.1 * letters;
                 let moved = key.shapes.iter().map(|shape| shape.moved([x, top], scale));
                 shapes.extend(moved);
                 end = end.max(top + scale * key.size[1] + 0.5 * letters);

@@ -55,18 +55,24 @@ impl Sheet {
             }
         });
         let columns = columns.min(count).max(1);
-        let page = Page::new(wanted as f64, looks);
-        let gap = page.letters;
-        let room = page.width - 2.0 * page.margin - gap * (columns - 1) as f64;
-        let across = (room / columns as f64).floor();
+        let measures = |width: f64| {
+            let page = Page::new(width, looks);
+            let room = width - 2.0 * page.margin - page.letters * (columns - 1) as f64;
+            (page, (room / columns as f64).floor())
+        };
+        let (mut page, mut across) = measures(wanted as f64);
+        if across > picture.width as f64 {
+            // Nothing is enlarged: the sheet of a small picture is narrower.
+            (page, _) = measures(wanted as f64 * picture.width as f64 / across);
+            across = picture.width as f64;
+        }
         if across < NARROWEST {
             return Err(Error::request(
                 format!("{columns} pictures in a row of {wanted} pixels are too narrow"),
                 "ask for fewer --columns or a larger --width",
             ));
         }
-        // Nothing is enlarged: the sheet of a small picture is narrower.
-        let across = across.min(picture.width as f64);
+        let gap = page.letters;
         let down = (across * flatness).round().max(1.0);
         Ok(Self {
             page,
