@@ -225,14 +225,10 @@ fn hostile_titles_do_no_harm() {
     let title = "</text><script>alert(1)</script> & \"quotes\" ) Tj \u{202e}";
     let bench = Bench::new();
     let recipe = fs::read_to_string(bench.at("lantern.toml")).expect("a recipe");
-    let about = format!("[about]\ntitle = {title:?}\ncredit = {title:?}\n");
-    let hostile = match recipe.split_once("[[channel]]") {
-        Some((head, rest)) if !head.contains("[about]") => {
-            format!("{head}{about}[[channel]]{rest}")
-        }
-        _ => panic!("the recipe changed"),
-    };
-    let hostile = hostile.replace("\\u{202e}", "\\u202e");
+    let mut recipe = parse(&recipe, "test").expect("sound");
+    recipe.about.title = title.to_owned();
+    recipe.about.credit = title.to_owned();
+    let hostile = linehue::engine::recipe::text::write(&recipe).expect("text");
     bench.file("hostile.toml", hostile.as_bytes());
     bench.run(0, &["key", "hostile.toml", "-o", "key.svg"]);
     let text = fs::read_to_string(bench.at("key.svg")).expect("a key");
@@ -365,7 +361,7 @@ fn a_sheet_shows_what_fits_and_says_why_the_rest_does_not() {
             "Ember & Ice",
         ],
     );
-    assert!(said.out.contains("1 palettes: ember & ice"), "{}", said.out);
+    assert!(said.out.contains("1 palette: ember & ice"), "{}", said.out);
     bench.refused(
         &["sheet", "pair.toml", "-o", "x.png", "--palette", "sho"],
         &["no palette fits", "[S II]", "linehue palettes"],

@@ -56,9 +56,14 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
     }
     let [width, height] = done.size;
     let mut text = format!(
-        "{}  {width} x {height}, {} palettes: {}\n",
+        "{}  {width} x {height}, {} {}: {}\n",
         arguments.output.display(),
         done.shown.len(),
+        if done.shown.len() == 1 {
+            "palette"
+        } else {
+            "palettes"
+        },
         done.shown.join(", ")
     );
     for (name, reason) in &done.left_out {

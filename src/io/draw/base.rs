@@ -12,6 +12,7 @@ use zune_jpeg::zune_core::bytestream::ZCursor;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
+use super::on_one_line;
 use super::pixels::{LONGEST, Layer, MOST};
 use crate::engine::color::space::{Space, apply};
 use crate::engine::color::transfer::{rec2020_encode, srgb_decode_exact, srgb_encode_exact};
@@ -132,7 +133,7 @@ fn jpeg(path: &Path) -> Result<Base, ReadError> {
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(&bytes[..]), options);
     let damaged = |what: String| ReadError::Damaged {
         path: path.to_owned(),
-        what,
+        what: format!("it is no whole JPEG: {}", on_one_line(&what)),
     };
     decoder
         .decode_headers()

@@ -143,16 +143,21 @@ pub fn hanging(frame: &Frame<'_>) -> Vec<Hanging> {
         let (Some(end), Some(line)) = (thread.end, frame.line(thread)) else {
             continue;
         };
-        let symbol = elided(&line.symbol, SYMBOL, true, LONGEST);
         let word = if partly && line.natural {
             format!("{}, natural", line.word)
         } else {
             line.word.clone()
         };
-        let (x, length) = (frame.at(end.x), both(&symbol, &word));
+        let x = frame.at(end.x);
         let reach = BEAD + 7.0;
-        // At the right end the name stands left of its dot.
-        let to_the_left = x + reach + length > frame.plan.width - frame.margin;
+        let right = frame.plan.width - frame.margin - x - reach;
+        let left = x - reach - frame.margin;
+        let symbol = elided(&line.symbol, SYMBOL, true, LONGEST);
+        // Near the right end the name stands left of its dot.
+        let to_the_left = both(&symbol, &word) > right && left > right;
+        let room = if to_the_left { left } else { right };
+        let symbol = elided(&symbol, SYMBOL, true, room - both("", &word));
+        let length = both(&symbol, &word);
         let from = if to_the_left {
             x - reach - length
         } else {
