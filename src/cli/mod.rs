@@ -1,6 +1,8 @@
 //! The commands: arguments in, jobs asked for, words out. Results go to
 //! standard output, progress and messages to standard error.
 
+mod apart;
+
 mod caption;
 
 mod channels;
@@ -15,9 +17,13 @@ mod inspect;
 
 mod key;
 
+mod leading;
+
 mod palettes;
 
 mod sheet;
+
+mod suggest;
 
 mod terminal;
 
@@ -80,6 +86,9 @@ enum Command {
     Key(key::Arguments),
     Sheet(sheet::Arguments),
     Compare(compare::Arguments),
+    Apart(apart::Arguments),
+    Suggest(suggest::Arguments),
+    Leading(leading::Arguments),
     /// Write shell completions to standard output
     #[command(
         after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
@@ -135,6 +144,9 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Key(arguments)) => key::run(&arguments, terminal),
         Some(Command::Sheet(arguments)) => sheet::run(&arguments, terminal),
         Some(Command::Compare(arguments)) => compare::run(&arguments, terminal),
+        Some(Command::Apart(arguments)) => apart::run(&arguments, terminal),
+        Some(Command::Suggest(arguments)) => suggest::run(&arguments, terminal),
+        Some(Command::Leading(arguments)) => leading::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);

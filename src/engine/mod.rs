@@ -32,6 +32,10 @@ pub mod color;
 
 pub mod palettes;
 
+pub mod apart;
+
+pub mod leading;
+
 pub mod caption;
 
 pub mod key;

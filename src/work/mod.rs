@@ -35,6 +35,12 @@ pub mod compare;
 
 pub mod mixing;
 
+pub mod apart;
+
+pub mod suggest;
+
+pub mod leading;
+
 pub mod targets;
 
 pub mod user_palettes;

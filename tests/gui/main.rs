@@ -3,6 +3,8 @@
 #![cfg(feature = "gui")]
 #![expect(clippy::unwrap_used, reason = "a test may stop")]
 
+mod apart;
+
 mod channels;
 
 mod export;

@@ -1,4 +1,7 @@
-//! The mix: blend, colours as numbers, palettes, finish, words.
+//! The mix: blend, colours as numbers, palettes, who can tell lines apart,
+//! finish, words.
+
+mod apart;
 
 mod blend;
 
@@ -54,6 +57,9 @@ fn body(ui: &mut Ui, state: &State, asks: &mut Asks) {
     matrix::show(ui, state, rendition, asks);
     form::section(ui, "Palettes", true, |ui| {
         palettes::show(ui, state, rendition, asks);
+    });
+    form::section(ui, "Told apart", true, |ui| {
+        apart::show(ui, state, rendition, asks);
     });
     form::section(ui, "Finish", true, |ui| {
         finish::show(ui, state, rendition, asks);
