@@ -483,7 +483,7 @@ fn what_cannot_be_compared_or_drawn_is_refused() {
     bench.run(0, &["compose", "lantern.toml", "-o", "small.png"]);
     bench.refused(
         &["key", "lantern.toml", "--onto", "small.png", "-o", "k.png"],
-        &["too small", "without `--onto`"],
+        &["too small", "by itself"],
     );
     bench.file("broken.jpg", &[0xff, 0xd8, 0xff, 0xe0, 0, 4]);
     bench.refused(

@@ -6,6 +6,7 @@ use super::compose::on_threads;
 use super::terminal::Terminal;
 use super::{Error, Outcome, pixels};
 use crate::work::compare::{self, Request, Split};
+use crate::work::key;
 
 /// Show renditions beside each other, or as parts of one picture
 #[derive(Debug, clap::Args)]
@@ -45,7 +46,7 @@ pub struct Arguments {
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let request = Request {
-        recipe: arguments.recipe.clone(),
+        subject: key::read(&arguments.recipe)?,
         renditions: arguments.renditions.clone(),
         out: arguments.output.clone(),
         split: arguments.split,

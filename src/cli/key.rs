@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::terminal::Terminal;
 use super::{Error, Outcome, pixels};
-use crate::work::key::{self, Onto, Place, Request};
+use crate::work::key::{self, Beneath, Done, Onto, Place, Request};
 
 /// Draw the colour key: which line is shown in which colour
 #[derive(Debug, clap::Args)]
@@ -42,24 +42,28 @@ pub struct Arguments {
     #[arg(long, value_name = "PICTURE")]
     onto: Option<PathBuf>,
 
-    /// Where on it: corner (lower left) or below
-    #[arg(long, default_value = "corner", requires = "onto")]
+    /// Where on it: lower-left, lower-right, upper-left, upper-right or below
+    #[arg(long, default_value = "lower-left", requires = "onto")]
     place: Place,
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let request = Request {
-        subject: arguments.subject.clone(),
+        subject: key::read(&arguments.subject)?,
         rendition: arguments.rendition.clone(),
         out: arguments.output.clone(),
         width: arguments.width,
         light: arguments.light,
         onto: arguments.onto.clone().map(|picture| Onto {
-            picture,
+            beneath: Beneath::Picture(picture),
             place: arguments.place,
         }),
     };
     let made = key::run(&request, terminal.control())?;
-    terminal.result(&format!("{}  {made}\n", arguments.output.display()))?;
+    for notice in &made.notices {
+        terminal.say(&format!("note: {notice}"));
+    }
+    let Done { words, .. } = made;
+    terminal.result(&format!("{}  {words}\n", arguments.output.display()))?;
     Ok(Outcome::Done)
 }

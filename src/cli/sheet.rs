@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use super::compose::on_threads;
 use super::terminal::Terminal;
 use super::{Error, Outcome, number, pixels};
+use crate::work::key;
 use crate::work::sheet::{self, Request};
 
 /// Show every palette that fits on this very data, side by side
@@ -43,7 +44,7 @@ pub struct Arguments {
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let request = Request {
-        recipe: arguments.recipe.clone(),
+        subject: key::read(&arguments.recipe)?,
         out: arguments.output.clone(),
         palettes: arguments.palettes.clone(),
         columns: arguments.columns,

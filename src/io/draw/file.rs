@@ -6,6 +6,7 @@ use super::pixels::{self, LONGEST};
 use super::{Picture, Scene, on_one_line, pdf, svg};
 use crate::engine::color::space::Space;
 use crate::engine::frame::{BAND_ROWS, Coded, CodedBand, Depth, Size};
+use crate::engine::recipe::About;
 use crate::io::write::xmp::{self, Description};
 use crate::io::write::{Format, Options, Tags, Target, WriteError, Writer, atomic};
 
@@ -35,6 +36,10 @@ impl Kind {
 
 /// Points of a page to a pixel: 300 pixels to the inch.
 pub const PRINT: f64 = 72.0 / 300.0;
+
+/// Letters smaller than this cannot be read in print: a page is made larger
+/// until its smallest ones have it, points.
+const LEAST_LETTERS: f64 = 5.5;
 
 /// Tells the kind of file by the ending of its name, among those that do.
 ///
@@ -72,30 +77,44 @@ pub struct How {
     pub kind: Kind,
     /// Pixels to the unit; SVG is shown at this size.
     pub scale: f64,
-    /// Points to the unit, for PDF.
+    /// Points to the unit, for PDF; more where letters would be too small.
     pub points: f64,
 }
 
-/// Writes a drawing.
+/// Writes a drawing of a picture that `from` tells of.
 ///
 /// # Errors
 /// [`WriteError`]; nothing is left half-written.
-pub fn write(scene: &Scene, path: &Path, how: How) -> Result<(), WriteError> {
+pub fn write(scene: &Scene, path: &Path, how: How, from: &About) -> Result<(), WriteError> {
     match how.kind {
         Kind::Svg => {
             let text = svg::write(scene, scene.size[0] * how.scale);
             atomic::write_whole(path, text.as_bytes())
         }
         Kind::Pdf => {
-            let bytes = pdf::write(scene, how.points, &software());
+            let points = readable(scene, how.points);
+            let bytes = pdf::write(scene, points, &on_one_line(&from.creator), &software());
             atomic::write_whole(path, &bytes)
         }
-        Kind::Png => raster(scene, path, Format::Png, how.scale),
-        Kind::Jpeg => raster(scene, path, Format::Jpeg, how.scale),
+        Kind::Png => raster(scene, path, Format::Png, how.scale, from),
+        Kind::Jpeg => raster(scene, path, Format::Jpeg, how.scale, from),
     }
 }
 
-fn raster(scene: &Scene, path: &Path, format: Format, scale: f64) -> Result<(), WriteError> {
+// Points to the unit at which the smallest letters can be read.
+fn readable(scene: &Scene, points: f64) -> f64 {
+    let sizes = scene.words().into_iter().map(|words| words.size);
+    let smallest = sizes.fold(f64::INFINITY, f64::min);
+    points.max(LEAST_LETTERS / smallest)
+}
+
+fn raster(
+    scene: &Scene,
+    path: &Path,
+    format: Format,
+    scale: f64,
+    from: &About,
+) -> Result<(), WriteError> {
     let picture = pixels::picture(scene, scale).ok_or_else(|| {
         let [width, height] = scene.size.map(|side| (side * scale).round());
         WriteError::Unsuited {
@@ -115,7 +134,7 @@ fn raster(scene: &Scene, path: &Path, format: Format, scale: f64) -> Result<(), 
         depth: Depth::Eight,
         space: Space::Srgb,
         options: Options::default(),
-        tags: tags(&scene.title, &scene.about),
+        tags: tags(&scene.title, &scene.about, from),
     };
     put(target, Coded::U8(rgb))
 }
@@ -153,14 +172,22 @@ pub fn put(target: Target, samples: Coded) -> Result<(), WriteError> {
     writer.finish().map(drop)
 }
 
-/// What travels inside a picture file beside its pixels.
-pub fn tags(title: &str, about: &str) -> Tags {
+/// What travels inside a picture file beside its pixels: what it is, what it
+/// shows, and whose the picture is that it was made of.
+pub fn tags(title: &str, about: &str, from: &About) -> Tags {
     let (title, about) = (on_one_line(title), on_one_line(about));
+    let creator = on_one_line(&from.creator);
     Tags {
         xmp: xmp::packet(&Description {
             title: title.clone(),
             description: about.clone(),
             alt_text: about,
+            creators: Some(creator)
+                .filter(|c| !c.is_empty())
+                .into_iter()
+                .collect(),
+            credit: on_one_line(&from.credit),
+            rights: on_one_line(&from.rights),
             software: software(),
             ..Description::default()
         }),

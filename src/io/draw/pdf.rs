@@ -39,8 +39,9 @@ const STEPS: usize = 256;
 /// The longest side of a page, points (ISO 32000-1, annex C).
 const LONGEST_PT: f64 = 14_400.0;
 
-/// Writes a drawing on a page of its own size, `points` to the unit.
-pub fn write(scene: &Scene, points: f64, software: &str) -> Vec<u8> {
+/// Writes a drawing on a page of its own size, `points` to the unit. `author`
+/// may be empty.
+pub fn write(scene: &Scene, points: f64, author: &str, software: &str) -> Vec<u8> {
     let longest = scene.size[0].max(scene.size[1]);
     let points = points.min(LONGEST_PT / longest);
     let [width, height] = scene.size.map(|side| (side * points) as f32);
@@ -56,7 +57,7 @@ pub fn write(scene: &Scene, points: f64, software: &str) -> Vec<u8> {
         letters: Letters::default(),
     };
     page.draw(scene);
-    page.finish(scene, [width, height], software)
+    page.finish(scene, [width, height], author, software)
 }
 
 struct Page {
@@ -300,7 +301,7 @@ impl Page {
         name
     }
 
-    fn finish(mut self, scene: &Scene, size: [f32; 2], software: &str) -> Vec<u8> {
+    fn finish(mut self, scene: &Scene, size: [f32; 2], author: &str, software: &str) -> Vec<u8> {
         let fonts = self.letters.fonts(&mut self.pdf, self.next);
         let content = deflated(&self.content.finish());
         self.pdf
@@ -347,11 +348,15 @@ impl Page {
         page.finish();
         let title = on_one_line(&scene.title);
         let subject = on_one_line(&scene.about);
-        self.pdf
-            .document_info(ABOUT)
+        let mut about = self.pdf.document_info(ABOUT);
+        about
             .title(TextStr(&title))
             .subject(TextStr(&subject))
             .producer(TextStr(software));
+        if !author.is_empty() {
+            about.author(TextStr(author));
+        }
+        about.finish();
         let mut hash = Sha256::new();
         hash.update(&content);
         for (_, id) in &self.images {
@@ -450,8 +455,8 @@ mod tests {
                 },
             ],
         };
-        let bytes = write(&scene, 0.24, "Linehue");
-        assert_eq!(bytes, write(&scene, 0.24, "Linehue"));
+        let bytes = write(&scene, 0.24, "", "Linehue");
+        assert_eq!(bytes, write(&scene, 0.24, "", "Linehue"));
         assert!(bytes.starts_with(b"%PDF-1.7"));
         let text = String::from_utf8_lossy(&bytes);
         assert_eq!(text.matches("/Type /Catalog").count(), 1, "escaped");

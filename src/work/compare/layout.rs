@@ -9,7 +9,7 @@ use crate::io::draw::{Ink, Picture, Placed, Scene, Shape, Words};
 use crate::work::Error;
 use crate::work::key::facts::Facts;
 use crate::work::key::looks::Looks;
-use crate::work::key::scene::NARROWEST as NARROWEST_KEY;
+use crate::work::key::scene::{Laid, NARROWEST as NARROWEST_KEY};
 use crate::work::sheet::page::{Page, title};
 
 /// A rendition that is compared.
@@ -19,7 +19,7 @@ pub struct Part {
     /// What is said of it.
     pub facts: Facts,
     /// Its key.
-    pub key: Option<Scene>,
+    pub key: Option<Laid>,
 }
 
 /// The narrowest picture, pixels.
@@ -110,7 +110,7 @@ impl Layout {
         };
         let wanted = self.page.width;
         self.page.width = across + 2.0 * self.page.margin;
-        if wanted - self.page.width < self.columns as f64 + 1.0 {
+        if (0.0..self.columns as f64 + 1.0).contains(&(wanted - self.page.width)) {
             self.page.width = wanted;
         }
         let mut shapes = Vec::new();
@@ -179,6 +179,9 @@ impl Layout {
         let (room, letters) = (self.column(), page.letters);
         let base = y + 1.4 * letters;
         let mut end = base + 0.5 * letters;
+        // Keys in a row have their strips at one height.
+        let keys = row.iter().filter_map(|part| part.key.as_ref());
+        let spectrum = keys.map(|key| key.spectrum).fold(0.0, f64::max);
         for (index, part) in row.iter().enumerate() {
             let x = self.left(index);
             let mut left = x;
@@ -192,11 +195,16 @@ impl Layout {
             let words = page.faint(&caption, [left, base], letters, room_left);
             shapes.push(Shape::Words(words));
             if let Some(key) = &part.key {
-                let scale = room / key.size[0];
-                let top = base + 1.1 * letters;
-                let moved = key.shapes.iter().map(|shape| shape.moved([x, top], scale));
+                let Scene {
+                    size,
+                    shapes: key_shapes,
+                    ..
+                } = &key.scene;
+                let scale = room / size[0];
+                let top = base + 1.1 * letters + scale * (spectrum - key.spectrum);
+                let moved = key_shapes.iter().map(|shape| shape.moved([x, top], scale));
                 shapes.extend(moved);
-                end = end.max(top + scale * key.size[1] + 0.5 * letters);
+                end = end.max(top + scale * size[1] + 0.5 * letters);
             }
         }
         end

@@ -10,12 +10,13 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use super::compose::pick_rendition;
-use super::inputs::{folder_of, spare};
+use super::inputs::spare;
+use super::key::Subject;
 use super::key::facts::facts;
 use super::key::looks::Looks;
 use super::key::scene::{self, Plan, Setting};
 use super::sheet::channels;
-use super::{Control, Error, recipe_file};
+use super::{Control, Error};
 use crate::engine::recipe::Rendition;
 use crate::io::draw::file::{self, How, Kind};
 use layout::{Layout, Part};
@@ -44,8 +45,8 @@ impl FromStr for Split {
 /// What is to be made.
 #[derive(Debug, Clone)]
 pub struct Request {
-    /// The recipe.
-    pub recipe: PathBuf,
+    /// The recipe, and its files, which no output may replace.
+    pub subject: Subject,
     /// Ids of renditions, two or more.
     pub renditions: Vec<String>,
     /// Where it goes; the ending tells the kind of file.
@@ -81,19 +82,21 @@ pub struct Done {
 /// [`Error`]; nothing is left half-written.
 pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let kind = file::kind_of(&request.out, &[Kind::Png, Kind::Jpeg, Kind::Pdf])?;
-    let recipe = recipe_file::read(&request.recipe)?;
-    let folder = folder_of(&request.recipe);
-    let mut inputs = channels::files(&recipe, folder);
-    inputs.push(request.recipe.clone());
-    spare(&inputs, &[&request.out])?;
+    let Subject {
+        recipe,
+        folder,
+        inputs,
+        ..
+    } = &request.subject;
+    spare(inputs, &[&request.out])?;
     let renditions = request
         .renditions
         .iter()
-        .map(|id| pick_rendition(&recipe, Some(id)))
+        .map(|id| pick_rendition(recipe, Some(id)))
         .collect::<Result<Vec<&Rendition>, Error>>()?;
     check(request)?;
-    let needed = channels::needed(renditions.iter().map(|rendition| (&recipe, *rendition)))?;
-    let prepared = channels::prepared(&recipe, folder, needed, control)?;
+    let needed = channels::needed(renditions.iter().map(|rendition| (recipe, *rendition)))?;
+    let prepared = channels::prepared(recipe, folder, needed, control)?;
     let looks = Looks::of(request.light);
     let layout = Layout::new(request, prepared.size(), looks)?;
     let small = prepared.read(layout.long_edge(), control)?;
@@ -101,8 +104,8 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     for rendition in renditions {
         control.check()?;
         let key = match request.key {
-            true => Some(scene::scene(
-                &recipe,
+            true => Some(scene::laid(
+                recipe,
                 rendition,
                 Plan {
                     width: layout.key_units(),
@@ -113,19 +116,19 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             false => None,
         };
         parts.push(Part {
-            picture: small.picture(&recipe, rendition)?,
-            facts: facts(&recipe, rendition)?,
+            picture: small.picture(recipe, rendition)?,
+            facts: facts(recipe, rendition)?,
             key,
         });
     }
-    let scene = layout.scene(&recipe, small.size, parts);
+    let scene = layout.scene(recipe, small.size, parts);
     control.check()?;
     let how = How {
         kind,
         scale: 1.0,
         points: file::PRINT,
     };
-    file::write(&scene, &request.out, how)?;
+    file::write(&scene, &request.out, how, &recipe.about)?;
     Ok(Done {
         size: scene.size.map(|side| side.round() as usize),
         notices: prepared.notices().to_vec(),

@@ -98,6 +98,23 @@ impl Frame<'_> {
 /// # Errors
 /// When a colour cannot be worked out.
 pub fn scene(recipe: &Recipe, rendition: &Rendition, plan: Plan) -> Result<Scene, AssignError> {
+    Ok(laid(recipe, rendition, plan)?.scene)
+}
+
+/// A key, and where its spectrum begins: keys beside each other share that.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Laid {
+    /// The drawing.
+    pub scene: Scene,
+    /// The upper edge of the spectrum, units.
+    pub spectrum: f64,
+}
+
+/// The same as [`scene`], with a place to line it up by.
+///
+/// # Errors
+/// When a colour cannot be worked out.
+pub fn laid(recipe: &Recipe, rendition: &Rendition, plan: Plan) -> Result<Laid, AssignError> {
     let facts = facts(recipe, rendition)?;
     let plan = Plan {
         width: plan.width.max(NARROWEST),
@@ -140,7 +157,7 @@ pub fn scene(recipe: &Recipe, rendition: &Rendition, plan: Plan) -> Result<Scene
     }))
 }
 
-fn draw(mut frame: Frame<'_>) -> Scene {
+fn draw(mut frame: Frame<'_>) -> Laid {
     let alone = frame.plan.setting == Setting::Alone;
     let mut shapes = Vec::new();
     let mut y = match frame.plan.setting {
@@ -196,7 +213,7 @@ fn draw(mut frame: Frame<'_>) -> Scene {
         shapes.insert(0, panel);
     }
     let facts = frame.facts;
-    Scene {
+    let scene = Scene {
         size,
         title: format!("{}: what the colours mean", facts.title),
         about: format!(
@@ -207,6 +224,10 @@ fn draw(mut frame: Frame<'_>) -> Scene {
         ground: alone.then_some(frame.plan.looks.ground),
         pictures: Vec::new(),
         shapes,
+    };
+    Laid {
+        scene,
+        spectrum: frame.spectrum[0],
     }
 }
 

@@ -1,7 +1,7 @@
 //! The channels of a recipe, prepared once and read small: renditions of them
 //! are made from memory.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -28,15 +28,6 @@ pub struct Small {
     planes: Vec<Option<Plane>>,
     /// Their size.
     pub size: Size,
-}
-
-/// The files of a recipe in this folder, which no output may replace.
-pub fn files(recipe: &Recipe, folder: &Path) -> Vec<PathBuf> {
-    recipe
-        .channels
-        .iter()
-        .map(|channel| folder.join(&channel.file))
-        .collect()
 }
 
 /// The channels that any of these renditions needs, by index.

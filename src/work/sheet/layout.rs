@@ -101,7 +101,7 @@ impl Sheet {
         let wanted = self.page.width;
         self.page.width = (all + 2.0 * self.page.margin).max(24.0 * self.page.letters);
         // A few pixels that were lost to whole ones are given back.
-        if wanted - self.page.width < self.columns as f64 + 1.0 {
+        if (0.0..self.columns as f64 + 1.0).contains(&(wanted - self.page.width)) {
             self.page.width = wanted;
         }
         let page = self.page;
@@ -185,12 +185,8 @@ fn reasons(page: &Page, left_out: &[(String, String)], mut y: f64, shapes: &mut 
     y += 1.2 * page.letters;
     let heading = page.bold("Without a picture", [page.margin, y], size, whole);
     shapes.push(Shape::Words(heading));
-    for (name, reason) in left_out {
-        let reason = match reason.strip_prefix(&format!("{name}: ")) {
-            Some(short) => short,
-            None => reason,
-        };
-        let text = on_one_line(&format!("{name}: {reason}"));
+    for (names, reason) in by_reason(left_out) {
+        let text = on_one_line(&format!("{}: {reason}", names.join(", ")));
         for line in wrapped(&text, size, false, whole, REASON_LINES) {
             y += 1.45 * size;
             let words = page.faint(&line, [page.margin, y], size, whole);
@@ -198,4 +194,70 @@ fn reasons(page: &Page, left_out: &[(String, String)], mut y: f64, shapes: &mut 
         }
     }
     y + 0.4 * page.letters
+}
+
+// Palettes that share a reason share a line.
+fn by_reason(left_out: &[(String, String)]) -> Vec<(Vec<&str>, &str)> {
+    let mut groups: Vec<(Vec<&str>, &str)> = Vec::new();
+    for (name, reason) in left_out {
+        let reason = reason.strip_prefix(&format!("{name}: ")).unwrap_or(reason);
+        match groups.iter_mut().find(|(_, other)| *other == reason) {
+            Some((names, _)) => names.push(name),
+            None => groups.push((vec![name], reason)),
+        }
+    }
+    groups
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::recipe::text::parse;
+
+    #[test]
+    fn palettes_with_one_reason_stand_together() {
+        let pair = |name: &str, reason: &str| (name.to_owned(), reason.to_owned());
+        let left_out = [
+            pair("SHO", "no channel holds [S II]"),
+            pair("own", "own: odd"),
+            pair("SOO", "no channel holds [S II]"),
+        ];
+        let groups = by_reason(&left_out);
+        assert_eq!(groups[0], (vec!["SHO", "SOO"], "no channel holds [S II]"));
+        assert_eq!(groups[1], (vec!["own"], "odd"));
+    }
+
+    #[test]
+    fn margins_are_the_same_on_both_sides() {
+        let size = Size {
+            width: 864,
+            height: 576,
+        };
+        for (count, wanted) in [(1, 2400), (1, 900), (2, 2400), (6, 1203), (16, 2400)] {
+            let sheet = Sheet::new(wanted, None, count, size, Looks::of(false)).expect("room");
+            let small = crate::work::targets::fitted(size, Some(sheet.long_edge()));
+            let margin = sheet.page.margin;
+            let columns = sheet.columns as f64;
+            let all = columns * small.width as f64 + (columns - 1.0) * sheet.gap;
+            let recipe = parse("recipe = 1", "test").expect("an empty one");
+            let scene = sheet.scene(&recipe, small, tiles(count, small), &[]);
+            let right = scene.size[0] - margin - all;
+            assert!(
+                right >= margin && right < margin + columns + 2.0,
+                "{count} in {wanted}: {margin} left, {right} right"
+            );
+        }
+    }
+
+    fn tiles(count: usize, size: Size) -> Vec<Tile> {
+        let tile = || Tile {
+            name: "SHO".to_owned(),
+            picture: Picture {
+                size: [size.width, size.height],
+                rgb: vec![0; 3 * size.pixels()],
+            },
+            lines: Vec::new(),
+        };
+        std::iter::repeat_with(tile).take(count).collect()
+    }
 }

@@ -11,10 +11,11 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::inputs::{folder_of, spare};
+use super::inputs::spare;
+use super::key::Subject;
 use super::key::facts::facts;
 use super::key::looks::Looks;
-use super::{Control, Error, mixing, recipe_file, user_palettes};
+use super::{Control, Error, mixing, user_palettes};
 use crate::engine::palettes::{Palette, built_in, find};
 use crate::engine::recipe::Recipe;
 use crate::io::draw::file::{self, How, Kind};
@@ -23,8 +24,8 @@ use layout::{Sheet, Tile};
 /// What is to be made.
 #[derive(Debug, Clone)]
 pub struct Request {
-    /// The recipe.
-    pub recipe: PathBuf,
+    /// The recipe, and its files, which no output may replace.
+    pub subject: Subject,
     /// Where the sheet goes; its ending tells the kind of file.
     pub out: PathBuf,
     /// Names of palettes; empty: all that are known.
@@ -62,16 +63,18 @@ pub struct Done {
 /// [`Error`]; nothing is left half-written.
 pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let kind = file::kind_of(&request.out, &[Kind::Png, Kind::Jpeg, Kind::Pdf])?;
-    let recipe = recipe_file::read(&request.recipe)?;
-    let folder = folder_of(&request.recipe);
-    let mut inputs = channels::files(&recipe, folder);
-    inputs.push(request.recipe.clone());
-    spare(&inputs, &[&request.out])?;
+    let Subject {
+        recipe,
+        folder,
+        inputs,
+        ..
+    } = &request.subject;
+    spare(inputs, &[&request.out])?;
     let own = user_palettes::own();
     let mut left_out = Vec::new();
     let mut fitting: Vec<(&Palette, Recipe)> = Vec::new();
     for palette in wanted(&request.palettes, &own.palettes)? {
-        match mixing::sampled(&recipe, palette, "sheet") {
+        match mixing::sampled(recipe, palette, "sheet") {
             Ok(sampled) => fitting.push((palette, sampled)),
             Err(error) => left_out.push((palette.name.clone(), error.to_string())),
         }
@@ -84,7 +87,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         ));
     }
     let needed = channels::needed(fitting.iter().filter_map(|(_, recipe)| first(recipe)))?;
-    let prepared = channels::prepared(&recipe, folder, needed, control)?;
+    let prepared = channels::prepared(recipe, folder, needed, control)?;
     let sheet = Sheet::new(
         request.width,
         request.columns,
@@ -107,14 +110,14 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         })
         .collect::<Result<Vec<Tile>, Error>>()?;
     let shown: Vec<String> = tiles.iter().map(|tile| tile.name.clone()).collect();
-    let scene = sheet.scene(&recipe, small.size, tiles, &left_out);
+    let scene = sheet.scene(recipe, small.size, tiles, &left_out);
     control.check()?;
     let how = How {
         kind,
         scale: 1.0,
         points: file::PRINT,
     };
-    file::write(&scene, &request.out, how)?;
+    file::write(&scene, &request.out, how, &recipe.about)?;
     let mut notices = own.refused;
     notices.extend_from_slice(prepared.notices());
     Ok(Done {

@@ -21,7 +21,7 @@ pub struct Page {
 impl Page {
     /// Measures for a page of this width.
     pub fn new(width: f64, looks: Looks) -> Self {
-        let letters = (width / 104.0).clamp(11.0, 60.0).round();
+        let letters = (width / 96.0).clamp(12.0, 60.0).round();
         Self {
             width,
             margin: (1.6 * letters).round(),
@@ -76,7 +76,7 @@ impl Page {
         if credit.is_empty() {
             return y;
         }
-        let base = y + 1.2 * self.letters;
+        let base = y + 1.5 * self.letters;
         let size = 0.86 * self.letters;
         let room = self.width - 2.0 * self.margin;
         shapes.push(Shape::Words(Words {
