@@ -411,9 +411,10 @@ fn a_comparison_has_both_renditions_with_their_labels() {
         &["compose", "lantern.toml", "-o", "l.png", "--depth", "8"],
     );
     let plain = png(&bench.at("l.png"));
+    let margin = (upright.width - plain.width) / 2;
     let top = (0..upright.height).find(|y| {
         let at = 3 * (y * upright.width + upright.width / 3);
-        upright.rgb[at..at + 60] == plain.rgb[3 * (upright.width / 3 - 18)..][..60]
+        upright.rgb[at..at + 60] == plain.rgb[3 * (upright.width / 3 - margin)..][..60]
     });
     let whites = |png: &Png, rows: std::ops::Range<usize>| {
         let row = 3 * png.width;

@@ -214,6 +214,16 @@ mod tests {
     use super::*;
     use crate::engine::recipe::text::parse;
 
+    const RECIPE: &str = r#"recipe = 1
+        [[channel]]
+        id = "ha"
+        file = "f"
+        line = "Ha"
+        stretch = { black = 0, white = 1 }
+        [[rendition]]
+        id = "red"
+        colors = { ha = "natural" }"#;
+
     #[test]
     fn palettes_with_one_reason_stand_together() {
         let pair = |name: &str, reason: &str| (name.to_owned(), reason.to_owned());
@@ -239,7 +249,7 @@ mod tests {
             let margin = sheet.page.margin;
             let columns = sheet.columns as f64;
             let all = columns * small.width as f64 + (columns - 1.0) * sheet.gap;
-            let recipe = parse("recipe = 1", "test").expect("an empty one");
+            let recipe = parse(RECIPE, "test").expect("sound");
             let scene = sheet.scene(&recipe, small, tiles(count, small), &[]);
             let right = scene.size[0] - margin - all;
             assert!(
