@@ -86,7 +86,7 @@ impl App {
     /// A composite and its record are written.
     pub(super) fn exported(&mut self, ticket: Ticket, path: PathBuf, bytes: u64) {
         let size = crate::work::targets::bytes_words(bytes);
-        self.say(format!("Exported {} ({size})", path.display()));
+        self.say_made(format!("Exported {} ({size})", path.display()), &path);
         if let Some(draft) = &mut self.export
             && draft.tickets.contains(&ticket)
         {

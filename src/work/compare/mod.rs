@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use super::compose::pick_rendition;
-use super::inputs::spare;
+use super::inputs::{spare, spare_composite};
 use super::key::Subject;
 use super::key::facts::facts;
 use super::key::looks::Looks;
@@ -89,6 +89,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         ..
     } = &request.subject;
     spare(inputs, &[&request.out])?;
+    spare_composite(&request.out)?;
     let renditions = request
         .renditions
         .iter()

@@ -29,6 +29,8 @@ mod prepare;
 
 mod export;
 
-pub use job::{Event, Job, RowState, Step, Ticket};
+mod draw;
+
+pub use job::{Drawing, Event, Job, RowState, Step, Ticket};
 pub use layer::{Layer, LayerKey, auto_stretch, keys};
 pub use worker::Worker;

@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::tell::Tell;
-use super::{Event, Job, export, load, open, prepare};
+use super::{Event, Job, draw, export, load, open, prepare};
 use crate::work::Error;
 
 /// Does a job; whatever becomes of it, the last word is [`Event::Finished`].
@@ -17,6 +17,7 @@ pub fn run(job: Job, tell: &Tell<'_>) {
         } => load::named(&recipe, &folder, &channels, tell),
         Job::Prepare { recipe, folder } => prepare::run(recipe, &folder, tell),
         Job::Export(request) => export::run(&request, tell),
+        Job::Draw(drawing) => draw::run(&drawing, tell),
     });
 }
 

@@ -11,7 +11,7 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::inputs::spare;
+use super::inputs::{spare, spare_composite};
 use super::key::Subject;
 use super::key::facts::facts;
 use super::key::looks::Looks;
@@ -70,6 +70,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         ..
     } = &request.subject;
     spare(inputs, &[&request.out])?;
+    spare_composite(&request.out)?;
     let own = user_palettes::own();
     let mut left_out = Vec::new();
     let mut fitting: Vec<(&Palette, Recipe)> = Vec::new();
@@ -132,14 +133,20 @@ fn first(recipe: &Recipe) -> Option<(&Recipe, &crate::engine::recipe::Rendition)
     recipe.renditions.first().map(|first| (recipe, first))
 }
 
-// The palettes asked for, or all: a user's own goes before ours of its name.
+/// All palettes: one's own, then those of the program whose names they do not
+/// take.
+pub fn known(own: &[Palette]) -> Vec<&Palette> {
+    let is_own = |name: &str| own.iter().any(|p| p.name.to_lowercase() == name);
+    let ours = built_in()
+        .iter()
+        .filter(|palette| !is_own(&palette.name.to_lowercase()));
+    own.iter().chain(ours).collect()
+}
+
+// The palettes asked for, or all.
 fn wanted<'a>(names: &[String], own: &'a [Palette]) -> Result<Vec<&'a Palette>, Error> {
     if names.is_empty() {
-        let is_own = |name: &str| own.iter().any(|p| p.name.to_lowercase() == name);
-        let ours = built_in()
-            .iter()
-            .filter(|palette| !is_own(&palette.name.to_lowercase()));
-        return Ok(own.iter().chain(ours).collect());
+        return Ok(known(own));
     }
     let mut all: Vec<&Palette> = Vec::new();
     for name in names {
