@@ -11,11 +11,14 @@ mod stacks;
 use std::fs;
 use std::io::BufReader;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use linehue::engine::recipe::text::parse;
 use linehue::io::draw::Scene;
 use linehue::work::key::looks::DARK;
 use linehue::work::key::scene::{Plan, Setting, scene};
+use linehue::work::key::{self, Beneath, Onto, Place};
+use linehue::work::{Control, Error, Progress, compare, sheet};
 use stacks::Bench;
 
 struct Png {
@@ -522,5 +525,177 @@ fn what_cannot_be_compared_or_drawn_is_refused() {
         &["sheet", "lantern.toml", "-o", "x.png", "--columns", "0"],
     ] {
         bench.run(2, usage);
+    }
+}
+
+#[test]
+fn a_record_is_enough_for_a_key_and_a_changed_composite_is_told() {
+    let bench = Bench::new();
+    large_composite(&bench, "l.png", &[]);
+    let key = [
+        "key",
+        "l.png.record.json",
+        "--onto",
+        "l.png",
+        "-o",
+        "with.png",
+    ];
+    let said = bench.run(0, &key);
+    assert!(!said.err.contains("was changed"), "{}", said.err);
+    // Composed anew in other colours, under the old record.
+    let record = fs::read(bench.at("l.png.record.json")).expect("a record");
+    bench.run(
+        0,
+        &[
+            "compose",
+            "lantern.toml",
+            "-o",
+            "l.png",
+            "--rendition",
+            "pair",
+        ],
+    );
+    bench.file("l.png.record.json", &record);
+    let said = bench.run(0, &key);
+    assert!(
+        said.err.contains("l.png was changed after its record"),
+        "{}",
+        said.err
+    );
+    // Without the composite the record still tells the key, not where to lay it.
+    fs::remove_file(bench.at("l.png")).expect("gone");
+    bench.run(0, &["key", "l.png.record.json", "-o", "alone.png"]);
+    bench.refused(&key, &["l.png", "No such file"]);
+    bench.refused(
+        &["key", "absent.record.json", "-o", "k.png"],
+        &["absent.record.json"],
+    );
+}
+
+#[test]
+fn a_composite_with_its_record_is_never_replaced() {
+    let bench = Bench::new();
+    bench.run(0, &["compose", "lantern.toml", "-o", "l.png"]);
+    bench.run(0, &["compose", "lantern.toml", "-o", "other.png"]);
+    let before = fs::read(bench.at("l.png")).expect("the composite");
+    for arguments in [
+        &["key", "lantern.toml", "-o", "l.png"][..],
+        &["key", "other.png.record.json", "-o", "l.png"],
+        &["sheet", "lantern.toml", "-o", "l.png"],
+        &["compare", "lantern.toml", "mapped", "pair", "-o", "l.png"],
+    ] {
+        bench.refused(arguments, &["l.png.record.json", "another name"]);
+    }
+    assert_eq!(fs::read(bench.at("l.png")).expect("still there"), before);
+}
+
+// Stops a job at the first step that has these words.
+struct StopAt(&'static str, AtomicBool);
+
+impl Progress for StopAt {
+    fn report(&self, step: &str, _: u64, _: u64) {
+        if step.contains(self.0) {
+            self.1.store(true, Ordering::Relaxed);
+        }
+    }
+}
+
+#[test]
+fn what_is_stopped_leaves_the_old_file_and_nothing_else() {
+    let bench = Bench::new();
+    bench.file("old.png", b"what was there");
+    let before = stacks::listing(bench.folder.path());
+    let subject = || key::read(&bench.at("lantern.toml")).expect("a recipe");
+    let out = bench.at("old.png");
+    let stopped = |at: &'static str, job: &dyn Fn(Control<'_>) -> Option<Error>| {
+        let stop = StopAt(at, AtomicBool::new(false));
+        let control = Control {
+            progress: &stop,
+            cancel: &stop.1,
+        };
+        let error = job(control);
+        assert!(matches!(error, Some(Error::Cancelled)), "{at}: {error:?}");
+        assert_eq!(stacks::listing(bench.folder.path()), before, "{at}");
+        assert_eq!(fs::read(&out).expect("there"), b"what was there");
+    };
+    let sheet = sheet::Request {
+        subject: subject(),
+        out: out.clone(),
+        palettes: Vec::new(),
+        columns: None,
+        width: 800,
+        light: false,
+    };
+    stopped("reading channels", &|control| {
+        sheet::run(&sheet, control).err()
+    });
+    let comparison = compare::Request {
+        subject: subject(),
+        renditions: vec!["mapped".to_owned(), "pair".to_owned()],
+        out: out.clone(),
+        split: None,
+        key: true,
+        width: 800,
+        light: false,
+    };
+    stopped("reading channels", &|control| {
+        compare::run(&comparison, control).err()
+    });
+    let key = key::Request {
+        subject: subject(),
+        rendition: None,
+        out: out.clone(),
+        width: 800,
+        light: false,
+        onto: Some(Onto {
+            beneath: Beneath::Rendition { long_edge: 800 },
+            place: Place::Below,
+        }),
+    };
+    stopped("reading channels", &|control| key::run(&key, control).err());
+}
+
+#[test]
+fn letters_on_a_page_can_be_read() {
+    // The box of a page as the file has it, points.
+    let page = |path: &Path| {
+        let bytes = fs::read(path).expect("a PDF");
+        let text = String::from_utf8_lossy(&bytes).into_owned();
+        let numbers = text.split("/MediaBox [").nth(1).expect("a box");
+        let numbers = numbers.split(']').next().expect("closed");
+        let numbers: Vec<f64> = numbers.split(' ').filter_map(|n| n.parse().ok()).collect();
+        [numbers[2], numbers[3]]
+    };
+    let bench = Bench::new();
+    bench.run(
+        0,
+        &["key", "lantern.toml", "-o", "key.pdf", "--width", "320"],
+    );
+    // Its smallest letters are 11.5 of 960 units high, and have 5.5 points.
+    let [width, _] = page(&bench.at("key.pdf"));
+    assert!((width - 960.0 * 5.5 / 11.5).abs() < 0.1, "{width}");
+    // A wide one has 300 pixels to the inch.
+    bench.run(
+        0,
+        &["key", "lantern.toml", "-o", "key.pdf", "--width", "9600"],
+    );
+    assert_eq!(page(&bench.at("key.pdf"))[0], 9600.0 * 72.0 / 300.0);
+}
+
+#[test]
+fn drawings_say_whose_the_picture_is() {
+    let bench = Bench::new();
+    let text = stacks::RECIPE.replace(
+        "[about]\n",
+        "[about]\ncreator = \"Lantern Club\"\nrights = \"Free to share\"\n",
+    );
+    bench.file("ours.toml", text.as_bytes());
+    bench.run(0, &["key", "ours.toml", "-o", "key.png"]);
+    bench.run(0, &["sheet", "ours.toml", "-o", "sheet.jpg"]);
+    for name in ["key.png", "sheet.jpg"] {
+        let bytes = fs::read(bench.at(name)).expect("a picture");
+        let text = String::from_utf8_lossy(&bytes);
+        assert!(text.contains("<rdf:li>Lantern Club</rdf:li>"), "{name}");
+        assert!(text.contains("Free to share"), "{name}");
     }
 }

@@ -49,6 +49,8 @@ impl App {
         bytes: u64,
         notices: Vec<String>,
     ) {
+        // Stopped a moment too late, it is there all the same.
+        self.purposes.remove(&ticket);
         let size = crate::work::targets::bytes_words(bytes);
         self.say_made(format!("Saved {} ({size})", path.display()), &path);
         if let Some(draft) = &mut self.drawing

@@ -84,6 +84,13 @@ pub fn main_button(state: &State, text: &str) -> Button<'static> {
         .min_size(vec2(88.0, 28.0))
 }
 
+/// The row of buttons at the foot, from the right. It takes no more height than
+/// they do, so that a dialog that has less to show becomes smaller.
+pub fn buttons(ui: &mut Ui, add: impl FnOnce(&mut Ui)) {
+    let size = vec2(ui.available_width(), 28.0);
+    ui.allocate_ui_with_layout(size, Layout::right_to_left(Align::Center), add);
+}
+
 /// How far these jobs are; `close` is asked for to hide the dialog.
 pub fn progress<'a>(
     ui: &mut Ui,
@@ -116,7 +123,7 @@ pub fn progress<'a>(
         ui.label(RichText::new(step).small().color(colors.faint));
         ui.add_space(6.0);
     }
-    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+    buttons(ui, |ui| {
         let hide = Button::new("Hide").min_size(vec2(72.0, 28.0));
         let hide = ui
             .add(hide)
@@ -191,7 +198,7 @@ pub fn written(
     }
     ui.add_space(10.0);
     let mut more = false;
-    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+    buttons(ui, |ui| {
         if ui.add(main_button(state, "Close")).clicked() || keys.enter || keys.escape {
             asks.push(written.close);
         }

@@ -163,7 +163,12 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         return Ok(Done { words, notices });
     }
     let kind = file::kind_of(&request.out, &ALONE)?;
-    let scene = alone(&subject.recipe, rendition, looks)?;
+    let plan = Plan {
+        width: UNITS,
+        looks,
+        setting: Setting::Alone,
+    };
+    let scene = scene::scene(&subject.recipe, rendition, plan)?;
     let scale = request.width as f64 / scene.size[0];
     let how = How {
         kind,
@@ -178,24 +183,27 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     })
 }
 
-fn alone(recipe: &Recipe, rendition: &Rendition, looks: Looks) -> Result<Scene, Error> {
-    let plan = Plan {
-        width: UNITS,
-        looks,
-        setting: Setting::Alone,
-    };
-    Ok(scene::scene(recipe, rendition, plan)?)
-}
-
-/// The key by itself as a small picture for the screen, this many pixels wide;
-/// None where a colour cannot be worked out.
+/// The key as it will be, as a small picture for the screen, this many pixels
+/// wide; None where a colour cannot be worked out.
 pub fn preview(
     recipe: &Recipe,
     rendition: &Rendition,
     width: usize,
     light: bool,
+    setting: Setting,
 ) -> Option<Picture> {
-    let scene = alone(recipe, rendition, Looks::of(light)).ok()?;
+    let looks = Looks::of(light);
+    let plan = Plan {
+        width: match setting {
+            Setting::OnPicture => onto::CORNER_UNITS,
+            Setting::Alone | Setting::Among => UNITS,
+        },
+        looks,
+        setting,
+    };
+    let scene = scene::scene(recipe, rendition, plan).ok()?;
+    let ground = Some(looks.ground);
+    let scene = Scene { ground, ..scene };
     pixels::picture(&scene, width as f64 / scene.size[0])
 }
 

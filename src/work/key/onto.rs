@@ -77,7 +77,7 @@ pub struct Onto {
 }
 
 /// Units that a key in a corner is wide.
-const CORNER_UNITS: f64 = 560.0;
+pub const CORNER_UNITS: f64 = 560.0;
 /// The share of a picture's width that a key in its corner takes.
 const SHARE: f64 = 0.4;
 /// Pixels to the unit below which words cannot be read.

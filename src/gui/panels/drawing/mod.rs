@@ -9,7 +9,7 @@ mod preview;
 
 pub use draft::{DrawingDraft, What, request};
 
-use egui::{Align, Button, Layout, ScrollArea, Ui, vec2};
+use egui::{Button, ScrollArea, Ui, vec2};
 
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
@@ -90,7 +90,7 @@ fn footer(
     keys: Keys,
 ) {
     ui.add_space(8.0);
-    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+    dialog::buttons(ui, |ui| {
         // As far in as the fields above.
         ui.add_space(4.0);
         ui.spacing_mut().item_spacing.x = 8.0;

@@ -6,7 +6,7 @@ mod draft;
 
 pub use draft::{ExportDraft, request, requests};
 
-use egui::{Align, Button, Layout, ScrollArea, Ui};
+use egui::{Button, ScrollArea, Ui};
 
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
@@ -68,7 +68,7 @@ fn done(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &mut Asks, ke
 fn footer(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &mut Asks, keys: Keys) {
     let ready = !draft.findings(state).iter().any(|finding| finding.stops);
     ui.add_space(8.0);
-    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+    dialog::buttons(ui, |ui| {
         // As far in as the fields above.
         ui.add_space(4.0);
         ui.spacing_mut().item_spacing.x = 8.0;
