@@ -25,6 +25,9 @@ pub struct Part {
 /// The narrowest picture, pixels.
 const NARROWEST: f64 = 100.0;
 
+/// Pixels to the unit of a key below which it cannot be read.
+const LEAST_KEY_SCALE: f64 = 0.75;
+
 /// Measures of a comparison, pixels.
 pub struct Layout {
     page: Page,
@@ -32,6 +35,8 @@ pub struct Layout {
     /// Columns of captions and keys, and of pictures where there are several.
     columns: usize,
     gap: f64,
+    /// Width that a column has at least.
+    least: f64,
     /// Width and height of a picture.
     picture: [f64; 2],
 }
@@ -50,6 +55,15 @@ impl Layout {
             4 => 2,
             _ => 3,
         };
+        // Fewer where a key would have no room; a small picture gets a wider page.
+        let page = Page::new(request.width as f64, looks);
+        let room = request.width as f64 - 2.0 * page.margin;
+        let least = match request.key {
+            true => (LEAST_KEY_SCALE * NARROWEST_KEY).ceil().min(room),
+            false => 0.0,
+        };
+        let fitting = ((room + page.letters) / (least + page.letters)) as usize;
+        let columns = columns.min(fitting.max(1));
         let side_by_side = if request.split.is_some() { 1 } else { columns };
         let measures = |width: f64| {
             let page = Page::new(width, looks);
@@ -76,6 +90,7 @@ impl Layout {
             split: request.split,
             columns,
             gap: page.letters,
+            least,
             picture: [across, (across * flatness).round().max(1.0)],
         })
     }
@@ -85,14 +100,17 @@ impl Layout {
         self.picture[0].max(self.picture[1]) as usize
     }
 
+    // Pictures may be narrower than what stands below them.
     fn column(&self) -> f64 {
-        match self.split {
+        let fitting = match self.split {
             None => self.picture[0],
-            Some(_) => {
-                let gaps = self.gap * (self.columns - 1) as f64;
-                (self.picture[0] - gaps) / self.columns as f64
-            }
-        }
+            Some(_) => (self.picture[0] - self.gaps()) / self.columns as f64,
+        };
+        fitting.max(self.least)
+    }
+
+    fn gaps(&self) -> f64 {
+        self.gap * (self.columns - 1) as f64
     }
 
     /// How wide a key is in its own units: its letters are as high as the
@@ -104,10 +122,8 @@ impl Layout {
     /// Lays everything out; all pictures have the size `small`.
     pub fn scene(mut self, recipe: &Recipe, small: Size, parts: Vec<Part>) -> Scene {
         self.picture = [small.width as f64, small.height as f64];
-        let across = match self.split {
-            Some(_) => self.picture[0],
-            None => self.picture[0] * self.columns as f64 + self.gap * (self.columns - 1) as f64,
-        };
+        let all = self.column() * self.columns as f64 + self.gaps();
+        let across = all.max(self.picture[0]);
         let wanted = self.page.width;
         self.page.width = across + 2.0 * self.page.margin;
         if (0.0..self.columns as f64 + 1.0).contains(&(wanted - self.page.width)) {
@@ -325,3 +341,7 @@ fn about(parts: &[Part]) -> String {
         all.join(" ")
     )
 }
+
+#[cfg(test)]
+#[path = "layout_tests.rs"]
+mod tests;
