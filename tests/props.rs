@@ -12,8 +12,9 @@ use linehue::engine::frame::Depth;
 use linehue::engine::mix::assign::{hue_vector, natural_color};
 use linehue::engine::num::LANES;
 use linehue::engine::recipe::{
-    About, Align, AlignMethod, Blend, Channel, ColorValue, Crop, Gamut, KeepOut, Level, Luminance,
-    Recipe, Rendition, Shape, Stretch, VERSION, check, text,
+    About, Align, AlignMethod, Balance, BalancedBy, Blend, Channel, ColorValue, Crop, Gamut,
+    KeepOut, Level, Luminance, Recipe, Rendition, Shape, ShowStars, StarLook, Stretch, VERSION,
+    check, text,
 };
 use linehue::engine::stretch::Prepared;
 use linehue::io::record::{
@@ -193,7 +194,12 @@ fn channel() -> impl Strategy<Value = Channel> {
         option::of(logarithmic(-3.0, 7.0)),
     );
     let place = (option::of(0_usize..1000), option::of(0_usize..1000));
-    let steps = (option::of(align()), option::of(level()), stretch());
+    let steps = (
+        option::of(align()),
+        option::of(level()),
+        stretch(),
+        option::of(0.0..=1.0),
+    );
     (names, passband, place, steps).prop_map(
         |((id, file, line), (center_nm, width_nm, exposure_s), (plane, hdu), steps)| Channel {
             id,
@@ -206,6 +212,8 @@ fn channel() -> impl Strategy<Value = Channel> {
             hdu,
             align: steps.0,
             level: steps.1,
+            continuum: None,
+            denoise: steps.3,
             stretch: steps.2,
         },
     )
@@ -235,6 +243,46 @@ fn color() -> impl Strategy<Value = ColorValue> {
     ]
 }
 
+fn balance() -> impl Strategy<Value = Balance> {
+    let by = select(vec![
+        BalancedBy::Hand,
+        BalancedBy::Stars,
+        BalancedBy::Star,
+        BalancedBy::Patch,
+        BalancedBy::Catalogue,
+    ]);
+    (
+        uniform3(logarithmic(-6.0, 6.0)),
+        option::of(uniform3(finite())),
+        by,
+        option::of(uniform3(0.0..1.0)),
+        option::of(0_usize..10_000),
+        option::of(words()),
+    )
+        .prop_map(|(gains, sky, by, uncertainty, stars, catalogue)| Balance {
+            gains,
+            sky,
+            by,
+            uncertainty,
+            stars,
+            catalogue,
+        })
+}
+
+/// Broadband stars need channels that are not always there.
+fn stars() -> impl Strategy<Value = StarLook> {
+    let show = select(vec![
+        ShowStars::AsMixed,
+        ShowStars::Neutral,
+        ShowStars::None,
+    ]);
+    (show, 0.3..=1.0, 0.0..=3.0).prop_map(|(show, size, brightness)| StarLook {
+        show,
+        size,
+        brightness,
+    })
+}
+
 /// A rendition of the first channels of the list; see [`name`].
 fn rendition() -> impl Strategy<Value = (Rendition, Vec<Option<ColorValue>>, Option<Weights>)> {
     let plain = (
@@ -243,19 +291,37 @@ fn rendition() -> impl Strategy<Value = (Rendition, Vec<Option<ColorValue>>, Opt
         option::of(select(vec![Gamut::HoldHue, Gamut::Clip])),
         option::of(prop_oneof![4 => 0.0..3.0, 1 => 0.0..=1e6, 1 => Just(1.0)]),
         any::<bool>(),
+        (
+            option::of(balance()),
+            option::of(stars()),
+            option::of(0.0..=1.0),
+        ),
     )
-        .prop_map(|(id, blend, gamut, saturation, eye)| Rendition {
+        .prop_map(|(id, blend, gamut, saturation, eye, rest)| Rendition {
             id,
             blend,
             gamut,
             saturation,
             luminance: None,
+            balance: rest.0,
+            stars: rest.1,
+            smooth_color: rest.2,
             eye,
             colors: BTreeMap::new(),
         });
     let weight = prop_oneof![Just(0.0), logarithmic(-9.0, 9.0)];
-    let luminance = (vec(option::of(weight), CHANNELS), 0.0..=1.0)
-        .prop_map(|(from, amount)| Weights { from, amount });
+    let luminance = (
+        vec(option::of(weight), CHANNELS),
+        0.0..=1.0,
+        option::of(stretch()),
+        option::of(0.0..=1.0),
+    )
+        .prop_map(|(from, amount, stretch, detail)| Weights {
+            from,
+            amount,
+            stretch,
+            detail,
+        });
     (
         plain,
         vec(option::of(color()), CHANNELS),
@@ -267,6 +333,8 @@ fn rendition() -> impl Strategy<Value = (Rendition, Vec<Option<ColorValue>>, Opt
 struct Weights {
     from: Vec<Option<f64>>,
     amount: f64,
+    stretch: Option<Stretch>,
+    detail: Option<f64>,
 }
 
 /// Gives a rendition's colours and weights to the channels that are there, at
@@ -286,7 +354,13 @@ fn name(
         let amber = ColorValue::Css("#e0a040".to_owned());
         rendition.colors.insert(first(), amber);
     }
-    rendition.luminance = luminance.map(|Weights { from, amount }| {
+    rendition.luminance = luminance.map(|weights| {
+        let Weights {
+            from,
+            amount,
+            stretch,
+            detail,
+        } = weights;
         let weights = channels.iter().zip(from);
         let mut from: BTreeMap<String, f64> = weights
             .filter_map(|(channel, weight)| Some((channel.id.clone(), weight?)))
@@ -294,7 +368,12 @@ fn name(
         if from.values().all(|weight| *weight == 0.0) {
             from.insert(first(), 1.0);
         }
-        Luminance { from, amount }
+        Luminance {
+            amount,
+            stretch,
+            detail,
+            ..Luminance::of(from)
+        }
     });
     rendition
 }
@@ -679,6 +758,8 @@ fn three_channels(colors: [[f64; 3]; 3], stretches: [Stretch; 3]) -> Recipe {
                 hdu: None,
                 align: None,
                 level: None,
+                continuum: None,
+                denoise: None,
                 stretch,
             })
             .collect(),
@@ -688,6 +769,9 @@ fn three_channels(colors: [[f64; 3]; 3], stretches: [Stretch; 3]) -> Recipe {
             gamut: None,
             saturation: None,
             luminance: None,
+            balance: None,
+            stars: None,
+            smooth_color: None,
             eye: false,
             colors: ids
                 .into_iter()
@@ -790,7 +874,7 @@ proptest! {
             })
         };
         let ids = recipe.channels.iter().map(|channel| channel.id.clone());
-        let nothing = Luminance { from: ids.zip(weights).collect(), amount: 0.0 };
+        let nothing = Luminance { amount: 0.0, ..Luminance::of(ids.zip(weights).collect()) };
         let plain = with(None, None);
         for (saturation, luminance) in [
             (Some(1.0), None),

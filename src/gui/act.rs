@@ -627,6 +627,9 @@ fn natural(recipe: &Recipe) -> Rendition {
         gamut: Some(Gamut::HoldHue),
         saturation: None,
         luminance: None,
+        balance: None,
+        stars: None,
+        smooth_color: None,
         eye: false,
         colors,
     }

@@ -118,6 +118,8 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
             hdu: pick.hdu,
             align: None,
             level: None,
+            continuum: None,
+            denoise: None,
             stretch: UNSTRETCHED,
         });
         inputs.push(Input {
@@ -470,6 +472,9 @@ fn mapped(palette: &Palette, colors: BTreeMap<String, ColorValue>) -> Rendition 
         gamut: palette.gamut,
         saturation: None,
         luminance: None,
+        balance: None,
+        stars: None,
+        smooth_color: None,
         eye: false,
         colors,
     }
@@ -501,6 +506,9 @@ fn natural(channels: &[Channel]) -> (Option<Rendition>, Vec<String>) {
         gamut: Some(Gamut::HoldHue),
         saturation: None,
         luminance: None,
+        balance: None,
+        stars: None,
+        smooth_color: None,
         eye: false,
         colors,
     });

@@ -193,20 +193,22 @@ pub fn brightened(
 /// Brightness from every channel of a rendition alike.
 pub fn all_alike(rendition: &Rendition, amount: f64) -> Luminance {
     Luminance {
-        from: rendition
-            .colors
-            .keys()
-            .map(|id| (id.clone(), 1.0))
-            .collect(),
         amount,
+        ..Luminance::of(
+            rendition
+                .colors
+                .keys()
+                .map(|id| (id.clone(), 1.0))
+                .collect(),
+        )
     }
 }
 
 /// Brightness from one channel.
 pub fn from_one(channel: &str, amount: f64) -> Luminance {
     Luminance {
-        from: BTreeMap::from([(channel.to_owned(), 1.0)]),
         amount,
+        ..Luminance::of(BTreeMap::from([(channel.to_owned(), 1.0)]))
     }
 }
 
@@ -300,7 +302,7 @@ pub fn with_palette(recipe: &Recipe, palette: &Palette) -> Result<(Recipe, Strin
         })
         .find(|id| recipe.rendition(id).is_none())
         .unwrap_or_default();
-    let mut made = blank(&id);
+    let mut made = Rendition::blank(&id);
     laid_on(recipe, &mut made, palette)?;
     let mut after = recipe.clone();
     after.renditions.push(made);
@@ -313,28 +315,16 @@ pub fn with_palette(recipe: &Recipe, palette: &Palette) -> Result<(Recipe, Strin
 /// # Errors
 /// Where the palette does not fit the channels.
 pub fn sampled(recipe: &Recipe, palette: &Palette, id: &str) -> Result<Recipe, PaletteError> {
-    let mut made = blank(id);
+    let mut made = Rendition::blank(id);
     laid_on(recipe, &mut made, palette)?;
     let mut after = recipe.clone();
     after.renditions = vec![made];
     whole(after)
 }
 
-fn blank(id: &str) -> Rendition {
-    Rendition {
-        id: id.to_owned(),
-        blend: crate::engine::recipe::Blend::Light,
-        gamut: None,
-        saturation: None,
-        luminance: None,
-        eye: false,
-        colors: BTreeMap::new(),
-    }
-}
-
 /// Whether a rendition has just the colours, blend and gamut of a palette.
 pub fn is_painted(recipe: &Recipe, rendition: &Rendition, palette: &Palette) -> bool {
-    let mut like = blank("");
+    let mut like = Rendition::blank("");
     laid_on(recipe, &mut like, palette).is_ok()
         && like.colors == rendition.colors
         && like.blend == rendition.blend

@@ -60,6 +60,9 @@ pub fn palette(
     let plain = Rendition {
         saturation: None,
         luminance: None::<Luminance>,
+        balance: None,
+        stars: None,
+        smooth_color: None,
         eye: false,
         ..rendition.clone()
     };

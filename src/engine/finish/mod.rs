@@ -66,6 +66,11 @@ impl Prepared {
         }
     }
 
+    /// Whether nothing of the mixed light's own brightness remains.
+    pub fn takes_all_brightness(&self) -> bool {
+        self.luminance_amount == Some(1.0)
+    }
+
     /// The last step of [`Self::run`]: what happens outside the output space.
     #[inline(always)]
     pub fn hold(&self, light: &mut LightBlock) {
@@ -101,6 +106,16 @@ fn put(light: &mut LightBlock, i: usize, [r, g, b]: [f32; 3]) {
     light[0][i] = r;
     light[1][i] = g;
     light[2][i] = b;
+}
+
+/// Gives each pixel the Oklab lightness of another; hue and saturation stay.
+#[inline(always)]
+pub fn lightness_of(oklab: &PixelOklab, light: &mut LightBlock, other: &LightBlock) {
+    for i in 0..LANES {
+        let lightness = oklab.lightness(get(other, i));
+        let g = lightness * lightness * lightness;
+        put(light, i, take_brightness(oklab, get(light, i), g, 1.0));
+    }
 }
 
 /// Lightness from `g` (linear light), hue and saturation from `c`:

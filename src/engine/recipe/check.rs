@@ -68,7 +68,7 @@ pub fn whole(recipe: &Recipe) -> Result<(), Problem> {
     let mut seen = BTreeSet::new();
     for channel in &recipe.channels {
         id(&channel.id, &mut seen)
-            .and_then(|()| self::channel(channel))
+            .and_then(|()| self::channel(channel, recipe))
             .map_err(at(format!("channel {}", channel.id)))?;
     }
     let mut seen = BTreeSet::new();
@@ -138,7 +138,17 @@ fn positive(key: &str, value: Option<f64>) -> Checked {
     }
 }
 
-fn channel(channel: &Channel) -> Checked {
+fn share(key: &str, value: Option<f64>) -> Checked {
+    match value {
+        Some(value) if !(0.0..=1.0).contains(&value) => fail(
+            format!("`{key} = {value}` is out of range"),
+            "it runs from 0 (nothing) to 1 (wholly)",
+        ),
+        _ => Ok(()),
+    }
+}
+
+fn channel(channel: &Channel, recipe: &Recipe) -> Checked {
     if channel.file.is_empty() {
         return fail(
             "`file` is empty",
@@ -159,6 +169,10 @@ fn channel(channel: &Channel) -> Checked {
     if let Some(level) = &channel.level {
         self::level(level)?;
     }
+    if let Some(continuum) = &channel.continuum {
+        continuum.check(channel, recipe)?;
+    }
+    share("denoise", channel.denoise)?;
     stretch(&channel.stretch)
 }
 
@@ -356,6 +370,13 @@ fn rendition(rendition: &Rendition, recipe: &Recipe) -> Checked {
             );
         }
     }
+    if let Some(balance) = &rendition.balance {
+        balance.check()?;
+    }
+    if let Some(stars) = &rendition.stars {
+        stars.check(recipe)?;
+    }
+    share("smooth_color", rendition.smooth_color)?;
     match &rendition.luminance {
         Some(luminance) => self::luminance(luminance, recipe),
         None => Ok(()),
@@ -433,7 +454,12 @@ fn luminance(luminance: &Luminance, recipe: &Recipe) -> Checked {
             "0 leaves the mix alone, 1 takes the brightness wholly",
         );
     }
-    Ok(())
+    share("luminance.detail", luminance.detail)?;
+    match &luminance.stretch {
+        Some(stretch) => self::stretch(stretch)
+            .map_err(|(what, hint)| (what.replacen("stretch.", "luminance.stretch.", 1), hint)),
+        None => Ok(()),
+    }
 }
 
 #[cfg(test)]

@@ -6,20 +6,28 @@
 
 pub mod arrange;
 
+pub mod balance;
+
 pub mod check;
 
 pub mod color_value;
+
+pub mod continuum;
 
 pub mod crop;
 
 pub mod level;
 
+pub mod stars;
+
 pub mod text;
 
+pub use balance::{Balance, BalancedBy};
 pub use color_value::ColorValue;
+pub use continuum::Continuum;
 pub use crop::Crop;
-
 pub use level::{KeepOut, Level};
+pub use stars::{ShowStars, StarLook};
 
 use std::collections::BTreeMap;
 
@@ -110,6 +118,12 @@ pub struct Channel {
     /// How the sky glow is taken out; absent: left alone.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub level: Option<Level>,
+    /// A broad channel that takes the stars' light out; absent: it stays.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub continuum: Option<Continuum>,
+    /// How much of the noise is smoothed away, 0..1; absent: 0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub denoise: Option<f64>,
     /// From file units to a tone.
     pub stretch: Stretch,
 }
@@ -195,6 +209,16 @@ pub struct Rendition {
     /// Natural lines are also scaled by how bright an eye sees them.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub eye: bool,
+    /// The white balance of R, G and B; absent: as they are.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub balance: Option<Balance>,
+    /// How stars show; absent: as mixed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stars: Option<StarLook>,
+    /// How much of the noise is smoothed out of colours (not of brightness),
+    /// 0..1; absent: no more than the channels' own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub smooth_color: Option<f64>,
     /// The colour of each channel that takes part.
     pub colors: BTreeMap<String, ColorValue>,
 }
@@ -231,10 +255,52 @@ pub struct Luminance {
     /// 0 leaves the mix alone, 1 takes the brightness wholly.
     #[serde(default = "one")]
     pub amount: f64,
+    /// A stretch of its own for the weighted mean of the channels' values, in
+    /// file units; absent: the channels' own tones, each weighted as light.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stretch: Option<Stretch>,
+    /// How much of the fine structure is brought out, 0..1; absent: 0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub detail: Option<f64>,
 }
 
 fn one() -> f64 {
     1.0
+}
+
+impl Rendition {
+    /// A rendition of nothing yet.
+    pub fn blank(id: &str) -> Self {
+        Self {
+            id: id.to_owned(),
+            blend: Blend::Light,
+            gamut: None,
+            saturation: None,
+            luminance: None,
+            eye: false,
+            balance: None,
+            stars: None,
+            smooth_color: None,
+            colors: BTreeMap::new(),
+        }
+    }
+
+    /// How stars show.
+    pub fn star_look(&self) -> StarLook {
+        self.stars.unwrap_or_default()
+    }
+}
+
+impl Luminance {
+    /// From these channels by weight, wholly.
+    pub fn of(from: BTreeMap<String, f64>) -> Self {
+        Self {
+            from,
+            amount: 1.0,
+            stretch: None,
+            detail: None,
+        }
+    }
 }
 
 impl Recipe {
@@ -249,6 +315,13 @@ impl Recipe {
     /// The channel called `id`.
     pub fn channel(&self, id: &str) -> Option<&Channel> {
         self.channels.iter().find(|channel| channel.id == id)
+    }
+
+    /// The first channel of a broad band: `R`, `G`, `B` or `L`.
+    pub fn band(&self, band: &str) -> Option<&Channel> {
+        self.channels.iter().find(|channel| {
+            crate::engine::lines::line(&channel.line).is_some_and(|line| line.id == band)
+        })
     }
 
     /// The rendition called `id`.

@@ -72,6 +72,9 @@ fn plain(shown: &[Channel]) -> Rendition {
         gamut: Some(Gamut::HoldHue),
         saturation: None,
         luminance: None,
+        balance: None,
+        stars: None,
+        smooth_color: None,
         eye: false,
         colors: shown.iter().map(color).collect(),
     }

@@ -125,6 +125,8 @@ fn channel(path: &Path, facts: &Facts, line: String, pick: Pick) -> (Channel, Ve
         hdu: pick.hdu,
         align: None,
         level: None,
+        continuum: None,
+        denoise: None,
         stretch: UNSTRETCHED,
     };
     (channel, doubt.into_iter().collect())

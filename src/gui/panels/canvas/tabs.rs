@@ -272,6 +272,9 @@ fn add_natural(state: &State, asks: &mut Asks) {
         gamut: None,
         saturation: None,
         luminance: None,
+        balance: None,
+        stars: None,
+        smooth_color: None,
         eye: false,
         colors: ids
             .into_iter()
