@@ -47,6 +47,8 @@ fn recipes() -> Vec<Recipe> {
             rendition.luminance = Some(Luminance {
                 from: [("ha".to_owned(), 2.0), ("oiii".to_owned(), 1.0)].into(),
                 amount: 0.6,
+                detail: None,
+                stretch: None,
             });
         }),
     ]

@@ -1,7 +1,9 @@
 use super::*;
-use crate::engine::frame::{Coded, CodedBand, Plane};
+use crate::engine::frame::{Coded, CodedBand, Plane, Size};
 use crate::engine::recipe::text::parse;
 use ndarray::Array2;
+use std::num::NonZeroUsize;
+use std::sync::atomic::AtomicBool;
 
 struct Bands(Vec<CodedBand>);
 

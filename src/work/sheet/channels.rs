@@ -129,6 +129,16 @@ impl Small {
     /// When a colour cannot be worked out, or a channel was not asked for.
     pub fn picture(&self, recipe: &Recipe, rendition: &Rendition) -> Result<Picture, Error> {
         let composition = composition(recipe, rendition)?;
+        if composition.slots().len() > composition.channels().count() {
+            return Err(Error::request(
+                format!(
+                    "rendition {} takes stars, smoothness or brightness apart, which drawings do not \
+                     show",
+                    rendition.id
+                ),
+                "take another rendition, or compose this one and lay a key on that",
+            ));
+        }
         let values: Vec<&[f32]> = composition
             .channels()
             .map(|index| self.planes.get(index)?.as_ref()?.values().as_slice())
