@@ -35,7 +35,8 @@ pub struct Arguments {
     #[arg(long)]
     key: bool,
 
-    /// Pixels from side to side; a PDF has 300 of them to the inch
+    /// Pixels from side to side; a PDF has 300 of them to the inch, or as few as its
+    /// letters need to be read
     #[arg(long, value_name = "PX", default_value_t = 2400, value_parser = pixels(compare::WIDTHS))]
     width: usize,
 

@@ -29,7 +29,8 @@ pub struct Arguments {
     #[arg(long, value_name = "ID")]
     rendition: Option<String>,
 
-    /// Pixels from side to side; a PDF has 300 of them to the inch
+    /// Pixels from side to side; a PDF has 300 of them to the inch, or as few as its
+    /// letters need to be read
     #[arg(long, value_name = "PX", default_value_t = 1600,
         value_parser = pixels(key::WIDTHS), conflicts_with = "onto")]
     width: usize,
