@@ -7,15 +7,21 @@ mod caption;
 
 mod channels;
 
+mod compare;
+
 mod compose;
 
 mod draft;
 
 mod inspect;
 
+mod key;
+
 mod leading;
 
 mod palettes;
+
+mod sheet;
 
 mod suggest;
 
@@ -23,6 +29,7 @@ mod terminal;
 
 mod verify;
 
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -76,6 +83,9 @@ enum Command {
     Verify(verify::Arguments),
     Caption(caption::Arguments),
     Palettes(palettes::Arguments),
+    Key(key::Arguments),
+    Sheet(sheet::Arguments),
+    Compare(compare::Arguments),
     Apart(apart::Arguments),
     Suggest(suggest::Arguments),
     Leading(leading::Arguments),
@@ -87,6 +97,21 @@ enum Command {
         /// Which shell
         shell: clap_complete::Shell,
     },
+}
+
+// Reads a number of pixels within a range.
+fn pixels(range: RangeInclusive<usize>) -> impl Fn(&str) -> Result<usize, String> + Clone {
+    move |text| number(range.clone())(text).map_err(|wanted| format!("{wanted} pixels"))
+}
+
+// Reads a number within a range.
+fn number(range: RangeInclusive<usize>) -> impl Fn(&str) -> Result<usize, String> + Clone {
+    move |text| {
+        let number = text.trim().parse().ok();
+        number
+            .filter(|number| range.contains(number))
+            .ok_or_else(|| format!("from {} to {}", range.start(), range.end()))
+    }
 }
 
 /// Runs the program on its command line.
@@ -116,6 +141,9 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Verify(arguments)) => verify::run(&arguments, terminal),
         Some(Command::Caption(arguments)) => caption::run(&arguments, terminal),
         Some(Command::Palettes(arguments)) => palettes::run(&arguments, terminal),
+        Some(Command::Key(arguments)) => key::run(&arguments, terminal),
+        Some(Command::Sheet(arguments)) => sheet::run(&arguments, terminal),
+        Some(Command::Compare(arguments)) => compare::run(&arguments, terminal),
         Some(Command::Apart(arguments)) => apart::run(&arguments, terminal),
         Some(Command::Suggest(arguments)) => suggest::run(&arguments, terminal),
         Some(Command::Leading(arguments)) => leading::run(&arguments, terminal),

@@ -10,6 +10,7 @@ use super::command::Command;
 use super::dialogs::Dialog;
 use super::files::{Picked, Purpose as Picking, show_in_folder};
 use super::panels::canvas::tabs;
+use super::panels::drawing::What;
 use super::state::Compare;
 use super::theme::Theme;
 use crate::engine::recipe::{Blend, ColorValue, Gamut, Recipe, Rendition};
@@ -60,6 +61,9 @@ impl App {
                 Ask::ChooseExportPath => self.choose_export_path(context),
                 Ask::Export(draft) => self.start_export(*draft),
                 Ask::CloseExport => self.export = None,
+                Ask::ChooseDrawingPath => self.choose_drawing_path(context),
+                Ask::Draw(draft) => self.start_drawing(*draft),
+                Ask::CloseDrawing => self.drawing = None,
                 Ask::ShowInFolder(path) => {
                     if let Err(what) = show_in_folder(&path) {
                         self.say(what);
@@ -92,6 +96,9 @@ impl App {
             Command::Save => self.save(context),
             Command::SaveAs => self.ask_save_as(context),
             Command::Export => self.open_export(),
+            Command::SaveKey => self.open_drawing(What::Key),
+            Command::SaveSheet => self.open_drawing(What::Sheet),
+            Command::SaveComparison => self.open_drawing(What::Comparison),
             Command::Prepare => self.prepare(),
             Command::Quit => context.send_viewport_cmd(ViewportCommand::Close),
             Command::Undo => {
@@ -156,6 +163,13 @@ impl App {
 
     pub(super) fn say(&mut self, text: impl Into<String>) {
         self.state.said = text.into();
+        self.state.made = None;
+    }
+
+    /// Tells of a file that was made.
+    pub(super) fn say_made(&mut self, text: impl Into<String>, path: &Path) {
+        self.say(text);
+        self.state.made = Some(path.to_owned());
     }
 
     // Whatever the view names is there.
@@ -379,8 +393,13 @@ impl App {
                     self.export_path_chosen(path);
                 }
             }
+            Picked::Paths(Picking::Drawing, paths) => {
+                if let Some(path) = paths.into_iter().next() {
+                    self.drawing_path_chosen(path);
+                }
+            }
             Picked::Nothing(_) => self.after_save = None,
-            Picked::Unavailable(Picking::Export, why) => self.say(format!(
+            Picked::Unavailable(Picking::Export | Picking::Drawing, why) => self.say(format!(
                 "There is no file dialog here ({why}); type the path instead"
             )),
             Picked::Unavailable(purpose, why) => {
@@ -417,13 +436,22 @@ impl App {
     }
 
     fn choose_export_path(&mut self, context: &Context) {
-        let Some(draft) = &self.export else {
-            return;
-        };
-        let path = self.state.folder.join(draft.path.trim());
-        let name = name_of(&path);
-        self.pickers
-            .ask(context, Picking::Export, folder_of(&path), &name);
+        if let Some(draft) = &self.export {
+            let path = self.state.folder.join(draft.path.trim());
+            self.choose_path(context, Picking::Export, &path);
+        }
+    }
+
+    fn choose_drawing_path(&mut self, context: &Context) {
+        if let Some(draft) = &self.drawing {
+            let path = draft.target(&self.state);
+            self.choose_path(context, Picking::Drawing, &path);
+        }
+    }
+
+    fn choose_path(&mut self, context: &Context, purpose: Picking, path: &Path) {
+        let name = name_of(path);
+        self.pickers.ask(context, purpose, folder_of(path), &name);
         self.say("Waiting for the file dialog; the path can be typed as well");
     }
 
@@ -502,7 +530,7 @@ impl App {
         let exporting = self
             .purposes
             .values()
-            .any(|purpose| *purpose == Purpose::Export);
+            .any(|purpose| matches!(purpose, Purpose::Export | Purpose::Draw));
         if self.may_close || (!self.state.is_edited() && !exporting) {
             self.closing();
             return;

@@ -10,6 +10,7 @@ use super::dialogs::Dialog;
 use super::files::Pickers;
 use super::habits::Habits;
 use super::panels;
+use super::panels::drawing::DrawingDraft;
 use super::panels::export::ExportDraft;
 use super::pictures::Thumbnails;
 use super::state::State;
@@ -43,6 +44,7 @@ pub struct App {
     pub(super) pickers: Pickers,
     pub(super) dialog: Option<Dialog>,
     pub(super) export: Option<ExportDraft>,
+    pub(super) drawing: Option<DrawingDraft>,
     /// Layers that running jobs will bring.
     pub(super) coming: BTreeMap<String, (LayerKey, Ticket)>,
     /// What could not be had is not asked for again while it stays the same.
@@ -71,6 +73,7 @@ pub(super) enum Purpose {
     Prepare,
     Parts,
     Export,
+    Draw,
 }
 
 impl App {
@@ -82,6 +85,7 @@ impl App {
             pickers: Pickers::default(),
             dialog: None,
             export: None,
+            drawing: None,
             coming: BTreeMap::new(),
             refused: BTreeMap::new(),
             purposes: BTreeMap::new(),
@@ -143,7 +147,7 @@ impl eframe::App for App {
         if !dropped.is_empty() {
             asks.push(Ask::Open(dropped));
         }
-        if self.dialog.is_none() && self.export.is_none() {
+        if self.dialog.is_none() && self.export.is_none() && self.drawing.is_none() {
             for command in super::keys::pressed(&context) {
                 asks.run(command);
             }
@@ -184,6 +188,9 @@ impl eframe::App for App {
         self.estimate_export();
         if let Some(draft) = &mut self.export {
             panels::export::show(ui, &self.state, draft, &mut asks);
+        }
+        if let Some(draft) = &mut self.drawing {
+            panels::drawing::show(ui, &self.state, draft, &mut asks);
         }
         super::dialogs::show(self, ui, &mut asks);
         self.state.pane = Some(canvas.inner.view);

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use super::command::Command;
 use crate::engine::color::space::Space;
 
+use super::panels::drawing::DrawingDraft;
 use super::panels::export::ExportDraft;
 use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
@@ -73,6 +74,12 @@ pub enum Ask {
     Export(Box<ExportDraft>),
     /// The export's dialog is done with.
     CloseExport,
+    /// The user picks where the drawing goes; the draft's path follows.
+    ChooseDrawingPath,
+    /// The drawing is to be made as drafted.
+    Draw(Box<DrawingDraft>),
+    /// The drawing's dialog is done with.
+    CloseDrawing,
     /// A file is to be shown in the system's file manager.
     ShowInFolder(PathBuf),
 

@@ -19,6 +19,12 @@ pub enum Command {
     SaveAs,
     /// Export the picture.
     Export,
+    /// Save the colour key.
+    SaveKey,
+    /// Save a sheet of palettes.
+    SaveSheet,
+    /// Save a comparison of renditions.
+    SaveComparison,
     /// Align, crop, level and stretch all channels.
     Prepare,
     /// Quit.
@@ -158,6 +164,24 @@ pub const COMMANDS: &[Entry] = &[
         "Export ...",
         "Make a composite and its record",
         ctrl(Key::E),
+    ),
+    entry(
+        Command::SaveKey,
+        "Save the colour key ...",
+        "Which line is shown in which colour, by itself or on the picture",
+        None,
+    ),
+    entry(
+        Command::SaveSheet,
+        "Save a sheet of palettes ...",
+        "Every palette that fits, on this very field, in one picture",
+        None,
+    ),
+    entry(
+        Command::SaveComparison,
+        "Save a comparison ...",
+        "Renditions side by side or divided, with labels and keys",
+        None,
     ),
     entry(
         Command::Undo,

@@ -97,6 +97,12 @@ impl App {
                 ticket,
                 ..
             } => self.exported(ticket, path, bytes),
+            Event::Drawn {
+                ticket,
+                path,
+                bytes,
+                notices,
+            } => self.drawn(ticket, path, bytes, notices),
             Event::ChannelFailed {
                 channel,
                 what,
@@ -110,7 +116,9 @@ impl App {
             }
             Event::Failed { what, hint, ticket } => {
                 self.refuse_rest(ticket, &what, &hint);
-                if self.export_failed(ticket, &what, &hint) {
+                if self.export_failed(ticket, &what, &hint)
+                    || self.drawing_failed(ticket, &what, &hint)
+                {
                     return;
                 }
                 self.dialog = Some(Dialog::Problem { what, hint });
@@ -242,6 +250,7 @@ impl App {
             match (purpose, cancelled) {
                 (Purpose::Export, true) => self.say("The export was stopped; nothing was written"),
                 (Purpose::Parts, _) => {}
+                (Purpose::Draw, true) => self.say("The drawing was stopped; nothing was written"),
                 (_, true) => self.say("Stopped"),
                 (Purpose::Prepare, false) => self.say("Prepared"),
                 _ => {}

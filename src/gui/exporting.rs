@@ -85,8 +85,10 @@ impl App {
 
     /// A composite and its record are written.
     pub(super) fn exported(&mut self, ticket: Ticket, path: PathBuf, bytes: u64) {
+        // Stopped a moment too late, it is there all the same.
+        self.purposes.remove(&ticket);
         let size = crate::work::targets::bytes_words(bytes);
-        self.say(format!("Exported {} ({size})", path.display()));
+        self.say_made(format!("Exported {} ({size})", path.display()), &path);
         if let Some(draft) = &mut self.export
             && draft.tickets.contains(&ticket)
         {

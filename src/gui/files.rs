@@ -16,6 +16,8 @@ pub enum Purpose {
     SaveAs,
     /// Where an export goes.
     Export,
+    /// Where a drawing goes.
+    Drawing,
 }
 
 /// How a dialog ended.
@@ -78,6 +80,8 @@ impl Pickers {
                     .set_title("Save the recipe")
                     .add_filter("Recipe", &["toml"])
                     .save_file()
+            } else if purpose == Purpose::Drawing {
+                dialog.set_title("Save the drawing").save_file()
             } else {
                 dialog.set_title("Export the picture").save_file()
             }

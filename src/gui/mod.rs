@@ -13,6 +13,8 @@ mod keys;
 
 mod exporting;
 
+mod drawing;
+
 pub mod habits;
 
 mod pictures;

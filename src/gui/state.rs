@@ -64,6 +64,8 @@ pub struct State {
     pub theme: Theme,
     /// What the status line says.
     pub said: String,
+    /// The file that it tells of, if it was made just now.
+    pub made: Option<PathBuf>,
     /// Milliseconds that the last picture took.
     pub last_millis: f32,
     /// Where the picture is shown on the screen, once it has been.
@@ -204,6 +206,15 @@ impl State {
             .map(|layer| layer.size())
     }
 
+    /// What the reference's header calls the object; may be empty.
+    pub fn object(&self) -> String {
+        let reference = self.recipe().reference();
+        reference
+            .and_then(|reference| self.layers.get(&reference.id))
+            .and_then(|layer| layer.header.text("OBJECT"))
+            .unwrap_or_default()
+    }
+
     /// Figures for the status line: size, scale, how long the picture took.
     pub fn figures(&self) -> String {
         let Some(size) = self.size() else {
@@ -279,6 +290,7 @@ impl State {
             space: Space::Srgb,
             theme: Theme::Dark,
             said: String::new(),
+            made: None,
             last_millis: 0.0,
             pane: None,
             hovered: None,

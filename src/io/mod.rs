@@ -7,3 +7,5 @@ pub mod write;
 pub mod record;
 
 pub mod spool;
+
+pub mod draw;

@@ -133,7 +133,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         recipe,
         rendition,
         &composition,
-        &preparation.channels,
+        &preparation.rows(),
         &ceilings,
         long_edge,
         control,

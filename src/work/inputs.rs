@@ -11,6 +11,7 @@ use super::{Control, Error};
 use crate::engine::frame::{Rows, Size};
 use crate::engine::recipe::{Channel, Crop, Recipe};
 use crate::io::read::{self, Facts, Pick, ReadError};
+use crate::io::record;
 use crate::io::write::atomic::hex;
 
 /// A channel of a recipe and its open file.
@@ -124,6 +125,30 @@ pub fn spare(inputs: &[PathBuf], outputs: &[&Path]) -> Result<(), Error> {
         }
     }
     Ok(())
+}
+
+/// Refuses a drawing that would take the place of a composite, which has its
+/// record beside it.
+///
+/// # Errors
+/// When there is such a record.
+pub fn spare_composite(output: &Path) -> Result<(), Error> {
+    let record = record::path_for(output);
+    if !record.is_file() {
+        return Ok(());
+    }
+    let name = |path: &Path| {
+        let name = path.file_name().unwrap_or(path.as_os_str());
+        name.to_string_lossy().into_owned()
+    };
+    Err(Error::request(
+        format!(
+            "{} is the composite that {} tells of; a drawing does not replace it",
+            output.display(),
+            name(&record)
+        ),
+        "choose another name for the output",
+    ))
 }
 
 /// SHA-256 of a file, lower-case hex. The file is read once, in pieces.

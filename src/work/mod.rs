@@ -29,6 +29,12 @@ pub mod channels;
 
 pub mod verify;
 
+pub mod key;
+
+pub mod sheet;
+
+pub mod compare;
+
 pub mod mixing;
 
 pub mod apart;

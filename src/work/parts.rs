@@ -7,7 +7,6 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::prepare::Prepared;
 use super::{Control, Error};
 use crate::engine::align::stars::{self, FindError, FindLimits, Stars};
 use crate::engine::compose::{Composition, Slot};
@@ -60,7 +59,7 @@ pub fn sources(
     recipe: &Recipe,
     rendition: &Rendition,
     composition: &Composition,
-    channels: &[Prepared],
+    channels: &[&Arc<dyn Rows>],
     ceilings: &[Option<f64>],
     long_edge: Option<usize>,
     control: Control<'_>,
@@ -73,7 +72,7 @@ pub fn sources(
             index,
             id: &recipe.channels[index].id,
             ceiling: *ceiling,
-            sharp: Arc::clone(&prepared.rows),
+            sharp: Arc::clone(prepared),
             shares: shares(recipe, rendition, index),
         };
         let wanted: Vec<Slot> = composition
@@ -95,9 +94,7 @@ pub fn sources(
         }
     }
     if composition.slots().contains(&Slot::Brightness) {
-        let full = channels
-            .first()
-            .map_or(1, |channel| channel.rows.size().width);
+        let full = channels.first().map_or(1, |rows| rows.size().width);
         let step = rows
             .first()
             .map_or(1.0, |rows| full as f64 / rows.size().width as f64);

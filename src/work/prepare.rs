@@ -49,6 +49,13 @@ pub struct Preparation {
     pub notices: Vec<String>,
 }
 
+impl Preparation {
+    /// The rows of the channels.
+    pub fn rows(&self) -> Vec<&Arc<dyn Rows>> {
+        self.channels.iter().map(|channel| &channel.rows).collect()
+    }
+}
+
 /// Memory for a channel that is being resampled.
 const MEMORY: NonZeroUsize = NonZeroUsize::new(96 << 20).expect("not zero");
 

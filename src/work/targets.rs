@@ -54,19 +54,8 @@ pub fn findings(recipe: &Recipe, folder: &Path, outputs: &[PathBuf]) -> Vec<Find
             found.push(Finding::stop(error.to_string(), error.hint()));
             continue;
         }
-        let place = inputs::folder_of(output);
-        if !place.is_dir() {
-            found.push(Finding::stop(
-                format!("The folder {} is not there.", place.display()),
-                "Choose another, or make it first.",
-            ));
-            continue;
-        }
-        if output.is_dir() {
-            found.push(Finding::stop(
-                format!("{name} is a folder."),
-                "Choose another name.",
-            ));
+        if let Some(finding) = no_place(output, &name) {
+            found.push(finding);
             continue;
         }
         let record = record::path_for(output);
@@ -81,11 +70,7 @@ pub fn findings(recipe: &Recipe, folder: &Path, outputs: &[PathBuf]) -> Vec<Find
     found.dedup();
     match there.as_slice() {
         [] => {}
-        [one] => found.push(Finding {
-            what: format!("{one} is there already and will be replaced."),
-            hint: String::new(),
-            stops: false,
-        }),
+        [one] => found.push(replaced(one)),
         several => found.push(Finding {
             what: format!(
                 "{} are there already and will be replaced.",
@@ -96,6 +81,60 @@ pub fn findings(recipe: &Recipe, folder: &Path, outputs: &[PathBuf]) -> Vec<Find
         }),
     }
     found
+}
+
+/// The same for a drawing: one file, of one of these endings; `stay` are files
+/// that it must not replace.
+pub fn drawing(stay: &[PathBuf], output: &Path, endings: &[&str]) -> Vec<Finding> {
+    let Some(name) = output.file_name() else {
+        return vec![Finding::stop(
+            "The file has no name.",
+            "Write one, such as key.png.",
+        )];
+    };
+    let name = name.to_string_lossy().into_owned();
+    let ending = output
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
+    if !ending.is_some_and(|ending| endings.contains(&ending.as_str())) {
+        let known: Vec<String> = endings.iter().map(|ending| format!(".{ending}")).collect();
+        return vec![Finding::stop(
+            format!("The ending of {name} does not tell the kind of file."),
+            format!("It may be one of {}.", known.join(", ")),
+        )];
+    }
+    if let Some(finding) = no_place(output, &name) {
+        return vec![finding];
+    }
+    let spared = inputs::spare(stay, &[output]).and_then(|()| inputs::spare_composite(output));
+    if let Err(error) = spared {
+        return vec![Finding::stop(error.to_string(), error.hint())];
+    }
+    if output.exists() {
+        return vec![replaced(&name)];
+    }
+    Vec::new()
+}
+
+fn no_place(output: &Path, name: &str) -> Option<Finding> {
+    let place = inputs::folder_of(output);
+    if !place.is_dir() {
+        return Some(Finding::stop(
+            format!("The folder {} is not there.", place.display()),
+            "Choose another, or make it first.",
+        ));
+    }
+    output
+        .is_dir()
+        .then(|| Finding::stop(format!("{name} is a folder."), "Choose another name."))
+}
+
+fn replaced(name: &str) -> Finding {
+    Finding {
+        what: format!("{name} is there already and will be replaced."),
+        hint: String::new(),
+        stops: false,
+    }
 }
 
 /// The size of a picture whose longer side is brought to `long_edge` pixels;
@@ -124,13 +163,17 @@ pub fn ending(format: Format) -> &'static str {
 
 /// A name for a composite: of its title or object, and its rendition.
 pub fn name(recipe: &Recipe, object: &str, rendition: &str, format: Format) -> String {
+    format!("{}-{rendition}.{}", stem(recipe, object), ending(format))
+}
+
+/// Title or object, as files are called.
+pub fn stem(recipe: &Recipe, object: &str) -> String {
     let about = &recipe.about;
-    let stem = [about.title.as_str(), about.object.as_str(), object]
+    [about.title.as_str(), about.object.as_str(), object]
         .into_iter()
         .map(slug)
         .find(|stem| !stem.is_empty())
-        .unwrap_or_else(|| "composite".to_owned());
-    format!("{stem}-{rendition}.{}", ending(format))
+        .unwrap_or_else(|| "composite".to_owned())
 }
 
 /// Where each rendition goes: one alone to the path itself, several to its name

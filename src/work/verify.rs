@@ -230,7 +230,7 @@ fn composed_hash(
         recipe,
         rendition,
         &composition,
-        &preparation.channels,
+        &preparation.rows(),
         &super::compose::ceilings(&opened, &needed),
         long_edge.filter(|_| reduced.is_some()),
         control,

@@ -9,6 +9,8 @@ mod channels;
 
 mod export;
 
+mod pictures;
+
 mod mix;
 
 mod canvas;

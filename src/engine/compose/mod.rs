@@ -197,11 +197,11 @@ fn on_screen(back: &Matrix, finished: [f32; 3]) -> [f64; 3] {
 /// Where a run of codes goes, interleaved R G B.
 #[derive(Debug)]
 pub enum Codes<'a> {
-    /// See [`Coded::U8`].
+    /// See [`Coded::U8`](super::frame::Coded::U8).
     U8(&'a mut [u8]),
-    /// See [`Coded::U16`].
+    /// See [`Coded::U16`](super::frame::Coded::U16).
     U16(&'a mut [u16]),
-    /// See [`Coded::F32`].
+    /// See [`Coded::F32`](super::frame::Coded::F32).
     F32(&'a mut [f32]),
 }
 

@@ -37,12 +37,18 @@ pub(super) fn show(app: &mut App, ui: &mut Ui, after: &After) -> Next {
 }
 
 pub(super) fn exporting(app: &mut App, ui: &mut Ui) -> Next {
-    if !app.purposes.values().any(|p| *p == Purpose::Export) {
+    let writes = |purpose: &Purpose| matches!(purpose, Purpose::Export | Purpose::Draw);
+    if !app.purposes.values().any(writes) {
         // It ended meanwhile.
         return Next::Close;
     }
-    heading(ui, "An export is still running");
-    ui.label("If the window closes now, the export stops and leaves nothing behind.");
+    let exporting = app.purposes.values().any(|p| *p == Purpose::Export);
+    let what = if exporting { "export" } else { "drawing" };
+    let article = if exporting { "An" } else { "A" };
+    heading(ui, &format!("{article} {what} is still running"));
+    ui.label(format!(
+        "If the window closes now, the {what} stops and leaves nothing behind."
+    ));
     let mut next = Next::Stay;
     let context = ui.ctx().clone();
     buttons(ui, |ui| {

@@ -10,6 +10,8 @@ pub mod channels;
 
 pub mod export;
 
+pub mod drawing;
+
 pub mod line_map;
 
 pub mod mix;

@@ -42,6 +42,14 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
                     Some(notice) => notice.clone(),
                     None => "Ctrl+K lists all commands".to_owned(),
                 };
+                if let Some(path) = &state.made {
+                    let show = ui
+                        .small_button("Show in folder")
+                        .on_hover_text(path.display().to_string());
+                    if show.clicked() {
+                        asks.push(Ask::ShowInFolder(path.clone()));
+                    }
+                }
                 ui.add(egui::Label::new(RichText::new(text).small().color(faint)).truncate());
             });
         });

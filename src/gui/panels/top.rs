@@ -16,6 +16,10 @@ const FILE: &[Option<Command>] = &[
     Some(Command::SaveAs),
     Some(Command::Export),
     None,
+    Some(Command::SaveKey),
+    Some(Command::SaveSheet),
+    Some(Command::SaveComparison),
+    None,
     Some(Command::Quit),
 ];
 
@@ -192,6 +196,8 @@ pub fn possible(state: &State, command: Command) -> bool {
         Command::Redo => state.history.redo_label().is_some(),
         Command::Save
         | Command::SaveAs
+        | Command::SaveKey
+        | Command::SaveSheet
         | Command::Prepare
         | Command::AddRendition
         | Command::CopyRendition
@@ -202,6 +208,7 @@ pub fn possible(state: &State, command: Command) -> bool {
         | Command::ZoomIn
         | Command::ZoomOut => !state.layers.is_empty(),
         Command::DeleteRendition
+        | Command::SaveComparison
         | Command::NextRendition
         | Command::CompareDivided
         | Command::CompareBeside

@@ -2,4 +2,6 @@
 
 pub mod form;
 
+pub mod dialog;
+
 pub mod icon;

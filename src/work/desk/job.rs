@@ -1,12 +1,12 @@
 //! What the desk is asked to do, and what it tells.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{Layer, LayerKey, Layers, Parts};
 use crate::engine::recipe::{Recipe, Stretch};
-use crate::work::compose;
 use crate::work::preview;
+use crate::work::{compare, compose, key, sheet};
 
 /// Names a job that was asked for; what it tells carries the same.
 pub type Ticket = u64;
@@ -52,6 +52,30 @@ pub enum Job {
     },
     /// Makes a composite and its record.
     Export(Box<compose::Request>),
+    /// Makes a drawing about the picture.
+    Draw(Box<Drawing>),
+}
+
+/// A drawing about the picture.
+#[derive(Debug, Clone)]
+pub enum Drawing {
+    /// The colour key.
+    Key(key::Request),
+    /// A contact sheet of palettes.
+    Sheet(sheet::Request),
+    /// Renditions beside each other, or as parts of one picture.
+    Comparison(compare::Request),
+}
+
+impl Drawing {
+    /// Where it goes.
+    pub fn out(&self) -> &Path {
+        match self {
+            Self::Key(request) => &request.out,
+            Self::Sheet(request) => &request.out,
+            Self::Comparison(request) => &request.out,
+        }
+    }
 }
 
 /// How it stands with a file that is being opened.
@@ -181,6 +205,17 @@ pub enum Event {
         record: PathBuf,
         /// Bytes of the composite.
         bytes: u64,
+    },
+    /// A drawing is written.
+    Drawn {
+        /// Which job.
+        ticket: Ticket,
+        /// The file.
+        path: PathBuf,
+        /// Bytes of it.
+        bytes: u64,
+        /// What a person should know.
+        notices: Vec<String>,
     },
     /// A channel could not be had; the others go on.
     ChannelFailed {

@@ -29,9 +29,11 @@ mod prepare;
 
 mod export;
 
+mod draw;
+
 mod parts;
 
-pub use job::{Event, Job, RowState, Step, Ticket};
+pub use job::{Drawing, Event, Job, RowState, Step, Ticket};
 pub use layer::{Apart, Layer, LayerKey, Means, Parts, auto_stretch, keys};
 pub use parts::{Layers, Wanted, lacking};
 pub use worker::Worker;

@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::tell::Tell;
-use super::{Event, Job, export, load, open, parts, prepare};
+use super::{Event, Job, draw, export, load, open, parts, prepare};
 use crate::work::Error;
 
 /// Does a job; whatever becomes of it, the last word is [`Event::Finished`].
@@ -22,6 +22,7 @@ pub fn run(job: Job, tell: &Tell<'_>) {
             layers,
         } => parts::run(&recipe, &folder, &layers, tell),
         Job::Export(request) => export::run(&request, tell),
+        Job::Draw(drawing) => draw::run(&drawing, tell),
     });
 }
 

@@ -9,12 +9,11 @@ use crate::gui::asks::{Ask, Asks};
 use crate::gui::panels::about;
 use crate::gui::panels::mix::SPACES;
 use crate::gui::state::State;
+use crate::gui::widgets::dialog::row;
 use crate::gui::widgets::form::{self, ROW};
 use crate::io::write::{Format, Packing};
 use crate::work::inputs::folder_of;
 use crate::work::targets;
-
-const WORDS: f32 = 84.0;
 
 pub(super) fn path_id() -> Id {
     Id::unique("export path")
@@ -50,16 +49,6 @@ pub(super) fn findings(ui: &mut Ui, state: &State, draft: &mut ExportDraft) {
     if let Some((what, hint)) = &draft.failed {
         form::problem(ui, colors.error, what, hint);
     }
-}
-
-fn row<R>(ui: &mut Ui, state: &State, word: &str, content: impl FnOnce(&mut Ui) -> R) -> R {
-    let faint = state.theme.colors().faint;
-    ui.horizontal_top(|ui| {
-        ui.spacing_mut().item_spacing.x = 6.0;
-        form::word(ui, WORDS, RichText::new(word).color(faint));
-        ui.vertical(content).inner
-    })
-    .inner
 }
 
 fn renditions(ui: &mut Ui, state: &State, draft: &mut ExportDraft) {

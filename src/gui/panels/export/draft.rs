@@ -46,12 +46,7 @@ impl ExportDraft {
             .rendition()
             .map(|rendition| rendition.id.clone())
             .unwrap_or_default();
-        let object = state
-            .recipe()
-            .reference()
-            .and_then(|reference| state.layers.get(&reference.id))
-            .and_then(|layer| layer.header.text("OBJECT"))
-            .unwrap_or_default();
+        let object = state.object();
         let name = targets::name(state.recipe(), &object, &rendition, Format::Tiff);
         Self {
             renditions: vec![rendition],

@@ -1,0 +1,31 @@
+//! Drawings about the picture, made by the same functions as the commands'.
+
+use super::tell::Tell;
+use super::{Drawing, Event};
+use crate::work::{Error, compare, key, sheet};
+
+pub fn run(drawing: &Drawing, tell: &Tell<'_>) -> Result<(), Error> {
+    let control = tell.control();
+    let notices = match drawing {
+        Drawing::Key(request) => key::run(request, control)?.notices,
+        Drawing::Sheet(request) => {
+            let done = sheet::run(request, control)?;
+            let left_out = match done.left_out.len() {
+                0 => None,
+                1 => Some("1 palette does not fit these channels".to_owned()),
+                many => Some(format!("{many} palettes do not fit these channels")),
+            };
+            done.notices.into_iter().chain(left_out).collect()
+        }
+        Drawing::Comparison(request) => compare::run(request, control)?.notices,
+    };
+    let path = drawing.out().to_owned();
+    let bytes = std::fs::metadata(&path).map_or(0, |about| about.len());
+    tell.event(Event::Drawn {
+        ticket: tell.ticket,
+        path,
+        bytes,
+        notices,
+    });
+    Ok(())
+}
