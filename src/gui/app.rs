@@ -67,6 +67,7 @@ pub(super) enum Purpose {
     Open { onto: bool },
     Load,
     Prepare,
+    Balance(&'static str),
     Export,
 }
 

@@ -74,6 +74,15 @@ impl App {
                 self.state.prepared = steps;
                 self.tell_all(notices);
             }
+            Event::Balanced {
+                ticket,
+                rendition,
+                balance,
+                notices,
+            } => {
+                self.balanced(ticket, &rendition, balance);
+                self.tell_all(notices);
+            }
             Event::Exported {
                 path,
                 bytes,
@@ -289,7 +298,7 @@ impl App {
         }
     }
 
-    fn tell_all(&mut self, notices: Vec<String>) {
+    pub(super) fn tell_all(&mut self, notices: Vec<String>) {
         for notice in notices {
             if !self.state.notices.contains(&notice) {
                 self.state.notices.push(notice);

@@ -13,6 +13,8 @@ mod keys;
 
 mod exporting;
 
+mod balancing;
+
 pub mod habits;
 
 mod pictures;

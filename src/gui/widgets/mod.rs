@@ -3,3 +3,5 @@
 pub mod form;
 
 pub mod icon;
+
+pub mod stretch;

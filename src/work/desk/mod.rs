@@ -29,6 +29,6 @@ mod prepare;
 
 mod export;
 
-pub use job::{Event, Job, RowState, Step, Ticket};
+pub use job::{BalanceBy, Event, Job, RowState, Step, Ticket};
 pub use layer::{Layer, LayerKey, auto_stretch, keys};
 pub use worker::Worker;
