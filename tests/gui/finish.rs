@@ -57,7 +57,7 @@ fn mixing(state: State) -> Harness<'static, Stage> {
 }
 
 fn open(harness: &mut Harness<'static, Stage>, section: &str) {
-    harness.get_by_role_and_label(Role::Button, section).click();
+    harness.get_by_label(section).click();
     harness.run();
     harness.run();
 }
