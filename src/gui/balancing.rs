@@ -23,11 +23,7 @@ impl App {
         }
         self.state.history.commit();
         let recipe = self.state.recipe().clone();
-        let layers = recipe
-            .channels
-            .iter()
-            .map(|channel| self.state.layers.get(&channel.id).cloned())
-            .collect();
+        let layers = self.state.layers.clone();
         let words = by.words();
         let job = Job::Balance {
             recipe,
@@ -86,5 +82,57 @@ impl App {
             return;
         }
         self.state.view.before_noise = !self.state.view.before_noise;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::recipe::{BalancedBy, text::parse};
+    use crate::gui::app::Opening;
+    use crate::work::desk::Worker;
+    use crate::work::history::History;
+
+    fn app() -> App {
+        let text = "recipe = 1\n[[channel]]\nid = \"r\"\nfile = \"f\"\nline = \"R\"\n\
+                    [channel.stretch]\nblack = 0\nwhite = 1\n\
+                    [[rendition]]\nid = \"one\"\ncolors = { r = \"natural\" }\n";
+        let mut app = App::new(Worker::inline(), Opening::Nothing);
+        app.state.history = History::new("Open", parse(text, "test").expect("sound"));
+        app
+    }
+
+    fn measured() -> Balance {
+        Balance {
+            gains: [1.2, 1.0, 0.9],
+            sky: None,
+            by: BalancedBy::Stars,
+            uncertainty: Some([0.01; 3]),
+            stars: Some(214),
+            catalogue: None,
+        }
+    }
+
+    #[test]
+    fn what_was_measured_is_one_step_that_is_undone() {
+        let mut app = app();
+        let before = app.state.recipe().clone();
+        let purpose = Purpose::Balance(BalanceBy::Stars.words());
+        app.purposes.insert(5, purpose);
+        app.balanced(5, "one", measured());
+        let label = app.state.history.undo_label();
+        assert_eq!(label, Some("White balance by average star"));
+        let own = &app.state.recipe().renditions[0];
+        assert_eq!(own.balance, Some(measured()));
+        app.state.history.undo();
+        assert_eq!(*app.state.recipe(), before);
+    }
+
+    #[test]
+    fn a_rendition_that_left_meanwhile_is_named() {
+        let mut app = app();
+        app.balanced(5, "another", measured());
+        assert_eq!(app.state.history.undo_label(), None);
+        assert!(app.state.said.contains("another"));
     }
 }

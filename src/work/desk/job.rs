@@ -1,5 +1,6 @@
 //! What the desk is asked to do, and what it tells.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -45,8 +46,8 @@ pub enum Job {
     Balance {
         /// A checked recipe.
         recipe: Recipe,
-        /// By the recipe's channels; None where one is not in memory.
-        layers: Vec<Option<Arc<Layer>>>,
+        /// The channels in memory, by id.
+        layers: BTreeMap<String, Arc<Layer>>,
         /// Id of the rendition that it is for.
         rendition: String,
         /// By what.
