@@ -14,7 +14,7 @@ use linehue::engine::caption::{Caption, Format, Seen, facts::Kind, template::ENG
 use linehue::engine::color::space::Space;
 use linehue::engine::lines;
 use linehue::engine::mix::assign::natural_color;
-use linehue::engine::recipe::{self, Recipe};
+use linehue::engine::recipe::{self, Recipe, ShowStars};
 use linehue::io::record::{self, Composite, Input, Record, Software};
 use linehue::work::{caption, describe};
 use proptest::collection::vec;
@@ -195,6 +195,8 @@ struct Light {
     weight: bool,
     leveled: bool,
     aligned: bool,
+    smoothed: bool,
+    emission: bool,
 }
 
 fn light() -> impl Strategy<Value = Light> {
@@ -216,10 +218,12 @@ fn light() -> impl Strategy<Value = Light> {
             any::<bool>(),
             any::<bool>(),
             any::<bool>(),
+            any::<bool>(),
+            any::<bool>(),
         ),
     )
         .prop_map(|((line, width_nm, exposure_s, frames, day), rest)| {
-            let (natural, color, weight, leveled, aligned) = rest;
+            let (natural, color, weight, leveled, aligned, smoothed, emission) = rest;
             Light {
                 line,
                 width_nm,
@@ -231,6 +235,8 @@ fn light() -> impl Strategy<Value = Light> {
                 weight,
                 leveled,
                 aligned,
+                smoothed,
+                emission,
             }
         })
 }
@@ -253,6 +259,8 @@ struct Case {
     lights: Vec<Light>,
     names: [String; 3],
     finish: (Option<f64>, bool, f64, bool),
+    // How stars show, smoothness of colours, stars of a white balance.
+    natural: (&'static str, bool, Option<(&'static str, Option<u16>)>),
     samples: Option<Vec<[f32; 3]>>,
     space: Space,
 }
@@ -267,13 +275,27 @@ fn case() -> impl Strategy<Value = Case> {
             0.0..=1.0f64,
             any::<bool>(),
         ),
+        (
+            select(vec![
+                "\"as mixed\"",
+                "\"neutral\"",
+                "\"none\"",
+                "{ size = 0.5 }",
+            ]),
+            any::<bool>(),
+            option::of((
+                select(vec!["hand", "stars", "star", "patch", "catalogue"]),
+                option::of(0u16..2000),
+            )),
+        ),
         option::of(vec(prop::array::uniform3(0.0..1.0f32), 9..200)),
         select(Space::ALL.to_vec()),
     )
-        .prop_map(|(lights, names, finish, samples, space)| Case {
+        .prop_map(|(lights, names, finish, natural, samples, space)| Case {
             lights,
             names,
             finish,
+            natural,
             samples,
             space,
         })
@@ -300,6 +322,14 @@ fn recipe_of(case: &Case) -> Option<Recipe> {
         if light.leveled {
             text += "level = { degree = 1 }\n";
         }
+        if light.smoothed {
+            text += "denoise = 0.5\n";
+        }
+        let broad = |line: &str| lines::line(line).is_some_and(lines::Line::is_broad);
+        let first_broad = case.lights.iter().position(|light| broad(light.line));
+        if let Some(from) = first_broad.filter(|_| light.emission && !broad(light.line)) {
+            text += &format!("continuum = {{ from = \"c{from}\" }}\n");
+        }
         if light.aligned {
             text += "align = { method = \"stars\" }\n";
         }
@@ -318,6 +348,15 @@ fn recipe_of(case: &Case) -> Option<Recipe> {
         "[[rendition]]\nid = \"r\"\neye = {eye}\ngamut = \"hold-hue\"\ncolors = {{ {} }}\n",
         colors.join(", ")
     );
+    let (stars, smooth, balance) = &case.natural;
+    text += &format!("stars = {stars}\n");
+    if *smooth {
+        text += "smooth_color = 0.5\n";
+    }
+    if let Some((by, stars)) = balance {
+        let stars = stars.map_or(String::new(), |stars| format!(", stars = {stars}"));
+        text += &format!("balance = {{ gains = [1.2, 1, 0.9], by = \"{by}\"{stars} }}\n");
+    }
     if let Some(saturation) = saturation {
         text += &format!("saturation = {saturation:?}\n");
     }
@@ -357,6 +396,9 @@ fn record_of(case: &Case) -> Option<Record> {
             noise: None,
             align: None,
             level: None,
+            continuum: None,
+            noise_smoothed: None,
+            stars: None,
         }
     });
     Some(Record {
@@ -479,6 +521,9 @@ fn trace(text: &str, record: &Record) -> Result<(), TestCaseError> {
             let known = headers()
                 .any(|header| header.get("NCOMBINE").and_then(|v| v.as_f64()) == Some(number));
             prop_assert!(known, "{number} frames in {text}");
+        } else if next.starts_with("star") {
+            let known = rendition.balance.as_ref().and_then(|balance| balance.stars);
+            prop_assert_eq!(known.map(|stars| stars as f64), Some(number), "{}", text);
         } else if let Some(month) = MONTHS.iter().position(|month| *month == next) {
             let year = words.get(i + 2).copied().unwrap_or_default();
             let day = format!("{year}-{:02}-{:02}", month + 1, number as u32);
@@ -487,6 +532,24 @@ fn trace(text: &str, record: &Record) -> Result<(), TestCaseError> {
             let many = facts.lines.len() as f64;
             prop_assert!(number > 9.0 && number <= many, "{number} in {text}");
         }
+    }
+    // What was done is said, and nothing else.
+    for (phrase, done) in [
+        ("shown without colour", facts.stars == ShowStars::Neutral),
+        ("stars are left out", facts.stars == ShowStars::None),
+        ("another size or brightness", facts.stars_scaled),
+        ("smoother than brightness", facts.smooth_color),
+        ("broad bands were balanced", facts.balance.is_some()),
+        (
+            "Noise was smoothed",
+            facts.lines.iter().any(|line| line.smoothed),
+        ),
+        (
+            "emission remains",
+            facts.lines.iter().any(|line| line.emission),
+        ),
+    ] {
+        prop_assert!(done || !text.contains(phrase), "{phrase} in {text}");
     }
     let avm = |word: &str| match word {
         "Grayscale" => "white".to_owned(),

@@ -45,8 +45,8 @@ fn recipes() -> Vec<Recipe> {
             rendition.blend = Blend::Tone;
             rendition.gamut = None;
             rendition.luminance = Some(Luminance {
-                from: [("ha".to_owned(), 2.0), ("oiii".to_owned(), 1.0)].into(),
                 amount: 0.6,
+                ..Luminance::of([("ha".to_owned(), 2.0), ("oiii".to_owned(), 1.0)].into())
             });
         }),
     ]
@@ -73,6 +73,7 @@ fn layer(plane: Plane, key: linehue::work::desk::LayerKey) -> Arc<Layer> {
         align: None,
         level: None,
         model: None,
+        parts: Default::default(),
     })
 }
 

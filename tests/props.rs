@@ -18,8 +18,8 @@ use linehue::engine::recipe::{
 };
 use linehue::engine::stretch::Prepared;
 use linehue::io::record::{
-    self, AlignEntry, AssignmentEntry, Composite, Distortion, Input, LevelEntry, Record,
-    ShownColor, Software,
+    self, AlignEntry, AssignmentEntry, Composite, ContinuumEntry, Distortion, Input, LevelEntry,
+    NoiseEntry, Record, ShownColor, Software, StarsEntry,
 };
 use proptest::array::{uniform2, uniform3, uniform4, uniform7};
 use proptest::collection::{btree_map, vec};
@@ -484,6 +484,45 @@ fn level_entry() -> impl Strategy<Value = LevelEntry> {
     )
 }
 
+type PartEntries = (
+    Option<ContinuumEntry>,
+    Option<NoiseEntry>,
+    Option<StarsEntry>,
+);
+
+fn part_entries() -> impl Strategy<Value = PartEntries> {
+    let continuum = (
+        words(),
+        finite(),
+        option::of(finite()),
+        option::of(any::<usize>()),
+        option::of(finite()),
+    )
+        .prop_map(
+            |(from, scale, uncertainty, stars, blur_px)| ContinuumEntry {
+                from,
+                scale,
+                uncertainty,
+                stars,
+                blur_px,
+            },
+        );
+    let noise = (finite(), finite(), words()).prop_map(|(brightness, color, method)| NoiseEntry {
+        brightness,
+        color,
+        method,
+    });
+    let stars =
+        (any::<[usize; 2]>(), option::of(finite())).prop_map(|([stars, saturated], fwhm_px)| {
+            StarsEntry {
+                stars,
+                saturated,
+                fwhm_px,
+            }
+        });
+    (option::of(continuum), option::of(noise), option::of(stars))
+}
+
 fn input() -> impl Strategy<Value = Input> {
     (
         words(),
@@ -492,20 +531,26 @@ fn input() -> impl Strategy<Value = Input> {
         header(),
         option::of(align_entry()),
         option::of(level_entry()),
+        part_entries(),
     )
         .prop_map(
-            |(file, [width, height], [exposure_s, sky, noise], header, align, level)| Input {
-                channel: "ha0".to_owned(),
-                file,
-                sha256: "0f".repeat(32),
-                width,
-                height,
-                exposure_s,
-                header,
-                sky,
-                noise,
-                align,
-                level,
+            |(file, [width, height], [exposure_s, sky, noise], header, align, level, parts)| {
+                Input {
+                    channel: "ha0".to_owned(),
+                    file,
+                    sha256: "0f".repeat(32),
+                    width,
+                    height,
+                    exposure_s,
+                    header,
+                    sky,
+                    noise,
+                    align,
+                    level,
+                    continuum: parts.0,
+                    noise_smoothed: parts.1,
+                    stars: parts.2,
+                }
             },
         )
 }

@@ -22,6 +22,12 @@ pub mod stretch;
 
 pub mod mix;
 
+pub mod denoise;
+
+pub mod detail;
+
+pub mod separate;
+
 pub mod finish;
 
 pub mod encode;

@@ -55,6 +55,8 @@ pub struct App {
     pub(super) may_close: bool,
     /// The recipe that layers were last asked for.
     pub(super) reconciled: Option<Recipe>,
+    // What the last job of parts was asked to make.
+    pub(super) parted: Option<crate::work::desk::Wanted>,
     pub(super) thumbnails: Thumbnails,
     pub(super) habits: Option<Habits>,
     // What the export dialog was last told the size of.
@@ -68,6 +70,7 @@ pub(super) enum Purpose {
     Load,
     Prepare,
     Balance(&'static str),
+    Parts,
     Export,
 }
 
@@ -87,6 +90,7 @@ impl App {
             opening: Some(opening),
             may_close: false,
             reconciled: None,
+            parted: None,
             thumbnails: Thumbnails::default(),
             habits: None,
             estimated: None,

@@ -1,6 +1,7 @@
 //! What the desk tells becomes what the window knows.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use egui::Context;
 
@@ -8,7 +9,7 @@ use super::app::{App, Purpose};
 use super::dialogs::Dialog;
 use super::state::{FileRow, Running};
 use crate::engine::recipe::Recipe;
-use crate::work::desk::{Event, Job, RowState, Ticket, keys};
+use crate::work::desk::{Event, Job, Layer, RowState, Ticket, Wanted, keys, lacking};
 use crate::work::history::History;
 
 impl App {
@@ -63,6 +64,22 @@ impl App {
                 );
                 self.coming.remove(&channel);
                 self.state.layers.insert(channel, layer);
+            }
+            Event::Parts {
+                channel,
+                key,
+                parts,
+                notices,
+                ..
+            } => {
+                let layer = self.state.layers.get_mut(&channel);
+                if let Some(layer) = layer.filter(|layer| layer.key == *key) {
+                    *layer = Arc::new(Layer {
+                        parts: *parts,
+                        ..Layer::clone(layer)
+                    });
+                }
+                self.tell_all(notices);
             }
             Event::Prepared {
                 recipe,
@@ -233,6 +250,7 @@ impl App {
         if let Some(purpose) = self.purposes.remove(&ticket) {
             match (purpose, cancelled) {
                 (Purpose::Export, true) => self.say("The export was stopped; nothing was written"),
+                (Purpose::Parts, _) => self.state.parts_pending = false,
                 (_, true) => self.say("Stopped"),
                 (Purpose::Prepare, false) => self.say("Prepared"),
                 _ => {}
@@ -283,6 +301,7 @@ impl App {
         self.reconciled = Some(recipe.clone());
         self.mend_view();
         if missing.is_empty() {
+            self.part();
             return;
         }
         let job = Job::Load {
@@ -296,6 +315,39 @@ impl App {
                 self.coming.insert(id.clone(), (key, ticket));
             }
         }
+    }
+
+    // Asks for what renditions need beside the channels' values, once these are
+    // there; what is being made and no longer wanted is given up.
+    fn part(&mut self) {
+        let has = |purpose: Purpose| self.purposes.values().any(|own| *own == purpose);
+        if has(Purpose::Load) {
+            return;
+        }
+        let recipe = self.state.history.settled().clone();
+        let wanted = Wanted::by(&recipe, &self.state.folder);
+        let same = self.parted.as_ref() == Some(&wanted);
+        if has(Purpose::Parts) {
+            let running = self
+                .purposes
+                .iter()
+                .filter(|(_, own)| **own == Purpose::Parts);
+            for (ticket, _) in running.filter(|_| !same) {
+                self.worker.cancel(*ticket);
+            }
+            return;
+        }
+        if same || lacking(&recipe, &self.state.layers).is_empty() {
+            return;
+        }
+        self.parted = Some(wanted);
+        let job = Job::Parts {
+            recipe,
+            folder: self.state.folder.clone(),
+            layers: self.state.layers.clone(),
+        };
+        self.start(job, "Telling stars and noise apart", Purpose::Parts);
+        self.state.parts_pending = true;
     }
 
     pub(super) fn tell_all(&mut self, notices: Vec<String>) {

@@ -11,11 +11,11 @@ use super::progress::Silent;
 use super::{Control, Error, describe};
 use crate::engine::caption::{Caption, Day, Facts, Seen, Shown, Template, facts::sensible_s};
 use crate::engine::color::space::Space;
-use crate::engine::compose::Composition;
+use crate::engine::compose::{Composition, Slot};
 use crate::engine::frame::{Depth, Plane, Rows};
 use crate::engine::lines;
 use crate::engine::mix::assign::AssignError;
-use crate::engine::recipe::{Recipe, Rendition};
+use crate::engine::recipe::{Channel, Recipe, Rendition, ShowStars};
 use crate::io::read::ReadError;
 use crate::io::record::{self, AssignmentEntry, Record, tags};
 
@@ -197,6 +197,8 @@ fn gather(
             leveled: channel.level.is_some(),
             shape: channel.stretch.shape,
             curved: channel.stretch.curve.is_some(),
+            emission: channel.continuum.is_some(),
+            smoothed: channel.denoise.is_some_and(|share| share > 0.0),
         });
     }
     let about = &recipe.about;
@@ -211,6 +213,18 @@ fn gather(
         colorless: rendition.saturation == Some(0.0),
         eye: rendition.eye,
         luminance_amount: rendition.luminance.as_ref().map(|l| l.amount),
+        detail: rendition
+            .luminance
+            .as_ref()
+            .is_some_and(|luminance| luminance.detail.is_some_and(|detail| detail > 0.0)),
+        smooth_color: rendition.smooth_color.is_some_and(|share| share > 0.0),
+        stars: rendition.star_look().show,
+        stars_scaled: rendition.star_look().is_scaled(),
+        balance: rendition
+            .balance
+            .as_ref()
+            .filter(|_| broad_bands(recipe, rendition))
+            .map(|balance| (balance.by, balance.stars)),
         days: days
             .iter()
             .min()
@@ -220,6 +234,21 @@ fn gather(
         cropped: false,
         seen: None,
     }
+}
+
+// Whether a white balance does anything to a rendition.
+fn broad_bands(recipe: &Recipe, rendition: &Rendition) -> bool {
+    let balanced = |channel: &Channel| {
+        lines::line(&channel.line).is_some_and(|line| ["R", "G", "B"].contains(&line.id.as_str()))
+    };
+    let takes_part = |channel: &Channel| {
+        let luminance = rendition.luminance.as_ref();
+        rendition.colors.contains_key(&channel.id)
+            || luminance.is_some_and(|luminance| luminance.from.contains_key(&channel.id))
+            || rendition.star_look().show == ShowStars::Broadband
+    };
+    let mut channels = recipe.channels.iter();
+    channels.any(|channel| balanced(channel) && takes_part(channel))
 }
 
 const DAYS: [&str; 4] = ["DATE-OBS", "DATE-BEG", "DATE-AVG", "DATE-END"];
@@ -247,7 +276,7 @@ fn frames_of(header: &BTreeMap<String, serde_json::Value>) -> Option<u64> {
 const SAMPLES: usize = 96;
 
 /// What the picture will look like: its light at a grid of samples. `sources`
-/// are the rows of each of [`Composition::channels`], all of one size.
+/// are the rows of each of [`Composition::slots`], all of one size.
 ///
 /// # Errors
 /// When rows cannot be read, or the job is stopped.
@@ -286,15 +315,16 @@ pub fn seen_of_layers(
     space: Space,
     layers: &BTreeMap<String, Arc<Layer>>,
 ) -> Option<Seen> {
-    let composition = Composition::new(recipe, rendition, space, Depth::Float32).ok()?;
-    let layer = |index: usize| layers.get(&recipe.channels.get(index)?.id);
-    let smallest = |layer: &'_ Arc<Layer>| {
-        let plane = layer.reduced.last().unwrap_or(&layer.plane);
-        Arc::clone(plane)
-    };
+    let small = rendition.in_small();
+    let composition = Composition::new(recipe, &small, space, Depth::Float32).ok()?;
+    let layer = |slot: &Slot| layers.get(&recipe.channels.get(slot.channel()?)?.id);
     let planes: Vec<Arc<Plane>> = composition
-        .channels()
-        .map(|index| layer(index).map(smallest))
+        .slots()
+        .iter()
+        .map(|slot| {
+            let (plane, reduced) = layer(slot)?.stand_in(*slot);
+            Some(Arc::clone(reduced.last().unwrap_or(plane)))
+        })
         .collect::<Option<_>>()?;
     let size = planes.first()?.size();
     if planes.iter().any(|plane| plane.size() != size) {

@@ -9,7 +9,8 @@ use rayon::prelude::*;
 use super::caption;
 use super::describe;
 use super::inputs::{self, Input};
-use super::prepare::{Preparation, Prepared, prepare};
+use super::parts;
+use super::prepare::prepare;
 use super::{Control, Error};
 use crate::engine::caption::write as write_caption;
 use crate::engine::color::space::Space;
@@ -18,7 +19,7 @@ use crate::engine::frame::{CodedBand, Depth, Rows, Size};
 use crate::engine::header::Header;
 use crate::engine::measure::{Sampler, Survey};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
-use crate::engine::reduce::{Reduced, Window, reduced_size};
+use crate::engine::reduce::{Window, reduced_size};
 use crate::engine::wcs::{moved, scaled};
 use crate::io::record::{self, Record, tags};
 use crate::io::write::{self, Format, Options, Tags, Target, Writer};
@@ -120,19 +121,30 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         .ok_or_else(|| Error::request("the recipe has no reference channel", "add a channel"))?;
     inputs.retain(|input| shaping.contains(&input.channel));
 
-    let mut preparation = prepare(recipe, &inputs, &needed, control)?;
+    let preparation = prepare(recipe, &inputs, &needed, control)?;
     let part = preparation.part;
     let long_edge = request
         .long_edge
         .filter(|edge| reduced_size(part.size, *edge).is_some());
-    let size = reduce(&mut preparation, long_edge);
+    let size = long_edge.and_then(|edge| reduced_size(part.size, edge));
+    let size = size.unwrap_or(part.size);
+    let ceilings = ceilings(&inputs, &needed);
+    let sources = parts::sources(
+        recipe,
+        rendition,
+        &composition,
+        &preparation.channels,
+        &ceilings,
+        long_edge,
+        control,
+    )?;
     let grid = scaled(
         &moved(&reference.header, part.origin),
         Window::whole(part.size, size).step,
     );
     // All that is said of the picture is known before its pixels are.
-    let prepared: Vec<&dyn Rows> = preparation.channels.iter().map(|c| &*c.rows).collect();
-    let seen = caption::glance(&composition, &prepared, control)?;
+    let rows: Vec<&dyn Rows> = sources.rows.iter().map(|rows| &**rows).collect();
+    let seen = caption::glance(&composition, &rows, control)?;
     let mut record = describe::record(request, rendition, depth, &inputs, size, seen)?;
     record.composite.long_edge = long_edge;
     if part.size != reference.size {
@@ -140,6 +152,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         record.crop = Some([x, y, width, height]);
     }
     record.notices.extend(preparation.notices);
+    record.notices.extend(sources.notices);
     let facts = caption::facts(&record, rendition);
     record.integration_s = facts.integration_s();
     record.caption = write_caption(&facts);
@@ -161,14 +174,9 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         },
     };
     let mut writer = Writer::create(target)?;
-    let ceilings: Vec<Option<f64>> = inputs
-        .iter()
-        .filter(|input| needed.contains(&input.channel))
-        .map(|input| input.facts.ceiling)
-        .collect();
     let surveys = pixels(
         &composition,
-        &preparation.channels,
+        &sources.rows,
         &ceilings,
         &mut writer,
         request.memory,
@@ -182,13 +190,17 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     for (entry, sha256) in record.inputs.iter_mut().zip(hashes) {
         entry.sha256 = sha256;
     }
-    for ((index, channel), survey) in needed.iter().zip(preparation.channels).zip(surveys) {
+    let made = preparation.channels.into_iter().zip(sources.said);
+    for ((index, (channel, said)), survey) in needed.iter().zip(made).zip(surveys) {
         let id = &recipe.channels[*index].id;
         if let Some(entry) = record.inputs.iter_mut().find(|entry| entry.channel == *id) {
             entry.sky = survey.levels.map(|levels| levels.sky);
             entry.noise = survey.levels.map(|levels| levels.noise);
             entry.align = channel.align;
             entry.level = channel.level;
+            entry.continuum = channel.continuum;
+            entry.noise_smoothed = said.noise;
+            entry.stars = said.stars;
         }
     }
     record.composite.sha256 = sealed.written.sha256.clone();
@@ -211,19 +223,13 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     })
 }
 
-/// Brings prepared channels to a longer side of `long_edge` pixels: the size
-/// that they have then. Nothing is enlarged.
-pub(super) fn reduce(preparation: &mut Preparation, long_edge: Option<usize>) -> Size {
-    let whole = preparation.part.size;
-    let Some((edge, size)) =
-        long_edge.and_then(|edge| reduced_size(whole, edge).map(|size| (edge, size)))
-    else {
-        return whole;
-    };
-    for channel in &mut preparation.channels {
-        channel.rows = Reduced::within(Arc::clone(&channel.rows), edge);
-    }
-    size
+/// The values at which the detectors of the channels `needed` were full.
+pub(super) fn ceilings(inputs: &[Input], needed: &[usize]) -> Vec<Option<f64>> {
+    inputs
+        .iter()
+        .filter(|input| needed.contains(&input.channel))
+        .map(|input| input.facts.ceiling)
+        .collect()
 }
 
 struct Sampling {
@@ -245,19 +251,20 @@ impl Sink for Writer {
     }
 }
 
-// Composes into the writer; the result is what was seen of each channel.
+// Composes into the writer; the result is what was seen of each channel, whose
+// rows come first.
 fn pixels(
     composition: &Composition,
-    channels: &[Prepared],
+    rows: &[Arc<dyn Rows>],
     ceilings: &[Option<f64>],
     writer: &mut Writer,
     memory: NonZeroUsize,
     control: Control<'_>,
 ) -> Result<Vec<Survey>, Error> {
-    let Some(first) = channels.first() else {
+    let Some(first) = rows.first() else {
         return Ok(Vec::new());
     };
-    let size = first.rows.size();
+    let size = first.size();
     let mut watching: Vec<Sampling> = ceilings
         .iter()
         .map(|ceiling| Sampling {
@@ -265,15 +272,15 @@ fn pixels(
             sampler: Sampler::glance(size, *ceiling),
         })
         .collect();
-    let mut sources: Vec<Source<'_>> = channels
+    let mut watches = watching.iter_mut();
+    let mut sources: Vec<Source<'_>> = rows
         .iter()
-        .zip(&mut watching)
-        .map(|(channel, watch)| Source {
-            rows: &*channel.rows,
-            watch: Some(watch),
+        .map(|rows| Source {
+            rows: &**rows,
+            watch: watches.next().map(|watch| watch as &mut dyn Watch),
         })
         .collect();
-    let step_rows = compose::rows_in_flight(size, channels.len(), composition.depth(), memory);
+    let step_rows = compose::rows_in_flight(size, rows.len(), composition.depth(), memory);
     let run = Run {
         cancel: control.cancel,
         progress: &|row| {

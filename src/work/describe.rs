@@ -100,6 +100,9 @@ fn add_input(record: &mut Record, recipe: &Recipe, input: &Input, record_folder:
         noise: None,
         align: None,
         level: None,
+        continuum: None,
+        noise_smoothed: None,
+        stars: None,
     });
 }
 

@@ -75,11 +75,13 @@ pub fn estimate(shape: &Shape, sample: Option<&Sample<'_>>) -> RangeInclusive<u6
 
 // Coded bytes of a part from the middle, as a share of its samples' bytes.
 fn tried(shape: &Shape, sample: &Sample<'_>) -> Result<Option<f64>, Error> {
-    let composition = Composition::new(sample.recipe, sample.rendition, shape.space, shape.depth)?;
+    let small = sample.rendition.in_small();
+    let composition = Composition::new(sample.recipe, &small, shape.space, shape.depth)?;
     let mut planes: Vec<Arc<dyn Rows>> = Vec::new();
-    for index in composition.channels() {
-        match sample.layers.get(index) {
-            Some(Some(layer)) => planes.push(Arc::clone(&layer.plane) as Arc<dyn Rows>),
+    for slot in composition.slots() {
+        let layer = slot.channel().and_then(|index| sample.layers.get(index));
+        match layer {
+            Some(Some(layer)) => planes.push(Arc::clone(layer.stand_in(*slot).0) as Arc<dyn Rows>),
             _ => return Ok(None),
         }
     }

@@ -17,6 +17,8 @@ pub mod inspect;
 
 pub mod draft;
 
+mod parts;
+
 pub mod describe;
 
 pub mod caption;

@@ -20,7 +20,7 @@ use crate::engine::frame::{Rows, RowsError};
 use crate::engine::level::{self, LevelError, Leveled, SkyModel};
 use crate::engine::measure;
 use crate::engine::recipe::{AlignMethod, Channel, Crop, Level, Recipe};
-use crate::io::record::{AlignEntry, Distortion, LevelEntry};
+use crate::io::record::{AlignEntry, ContinuumEntry, Distortion, LevelEntry};
 use crate::io::spool::Spool;
 
 /// A channel that is ready to be stretched.
@@ -33,6 +33,8 @@ pub struct Prepared {
     pub level: Option<LevelEntry>,
     /// The sky model that was taken out.
     pub model: Option<SkyModel>,
+    /// How the stars' light was taken out; None: it stayed.
+    pub continuum: Option<ContinuumEntry>,
 }
 
 /// All channels on one grid.
@@ -88,9 +90,12 @@ pub fn each<'a>(
 ) -> Result<Preparation, Error> {
     let reference = recipe.reference().map(|channel| channel.id.as_str());
     let id = |input: &Input| recipe.channels[input.channel].id.as_str();
+    // What all cover is asked of all, so that every rendition of a recipe has
+    // the same frame.
+    let frames = recipe.crop == Some(Crop::Common);
     let taking_part: Vec<&Input> = inputs
         .iter()
-        .filter(|input| needed.contains(&input.channel))
+        .filter(|input| frames || needed.contains(&input.channel))
         .collect();
     let grid = inputs
         .iter()
@@ -124,6 +129,9 @@ pub fn each<'a>(
     let part = part(recipe, grid, &on_grid, control)?;
     let (mut channels, mut indices) = (Vec::new(), Vec::new());
     for (input, (rows, align)) in staying.into_iter().zip(on_grid) {
+        if !needed.contains(&input.channel) {
+            continue;
+        }
         match evened(
             recipe,
             input,
@@ -253,6 +261,7 @@ fn evened(
         align,
         level,
         model,
+        continuum: None,
     })
 }
 

@@ -5,10 +5,12 @@ use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 use super::inputs::{self, folder_of};
+use super::parts;
 use super::prepare::prepare;
 use super::{Control, Error};
 use crate::engine::compose::{self, Composition, Run, Sink, Source};
 use crate::engine::frame::{Coded, CodedBand, Depth};
+use crate::engine::reduce::reduced_size;
 use crate::io::read::{self, Pick};
 use crate::io::record::{self, Record};
 use crate::io::write::pixels::PixelHash;
@@ -198,7 +200,16 @@ fn composed_hash(
         .map_err(|what: String| Error::request(what, "the record was edited; restore it"))?;
     let composition = Composition::new(recipe, rendition, record.composite.space, depth)?;
     let needed: Vec<usize> = composition.channels().collect();
-    let opened = inputs::open(recipe, &inputs::shaping(recipe, &needed), |channel| {
+    // What the first builds cropped to depends on the recorded inputs alone.
+    let recorded = |index: &usize| {
+        let id = &recipe.channels[*index].id;
+        needed.contains(index) || record.inputs.iter().any(|input| input.channel == *id)
+    };
+    let shaping: Vec<usize> = inputs::shaping(recipe, &needed)
+        .into_iter()
+        .filter(recorded)
+        .collect();
+    let opened = inputs::open(recipe, &shaping, |channel| {
         found
             .iter()
             .find(|(id, _)| *id == channel.id)
@@ -210,13 +221,25 @@ fn composed_hash(
                 )
             })
     })?;
-    let mut preparation = prepare(recipe, &opened, &needed, control)?;
-    let size = super::compose::reduce(&mut preparation, record.composite.long_edge);
-    let mut sources: Vec<Source<'_>> = preparation
-        .channels
+    let preparation = prepare(recipe, &opened, &needed, control)?;
+    let whole = preparation.part.size;
+    let long_edge = record.composite.long_edge;
+    let reduced = long_edge.and_then(|edge| reduced_size(whole, edge));
+    let size = reduced.unwrap_or(whole);
+    let made = parts::sources(
+        recipe,
+        rendition,
+        &composition,
+        &preparation.channels,
+        &super::compose::ceilings(&opened, &needed),
+        long_edge.filter(|_| reduced.is_some()),
+        control,
+    )?;
+    let mut sources: Vec<Source<'_>> = made
+        .rows
         .iter()
-        .map(|channel| Source {
-            rows: &*channel.rows,
+        .map(|rows| Source {
+            rows: &**rows,
             watch: None,
         })
         .collect();

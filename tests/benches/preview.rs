@@ -104,6 +104,7 @@ fn layers() -> &'static Vec<Option<Arc<Layer>>> {
                     align: None,
                     level: None,
                     model: None,
+                    parts: Default::default(),
                 }))
             })
             .collect()

@@ -105,6 +105,7 @@ fn layer(state: &State, at: usize) -> Arc<Layer> {
         align: None,
         level: None,
         model: None,
+        parts: Default::default(),
     })
 }
 

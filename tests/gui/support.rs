@@ -97,6 +97,7 @@ pub fn layer(width: usize, height: usize, sky: f32, noise: f32) -> std::sync::Ar
             plane: None,
             align: None,
             level: None,
+            continuum: None,
             crop: None,
             grid: None,
         },
@@ -112,5 +113,6 @@ pub fn layer(width: usize, height: usize, sky: f32, noise: f32) -> std::sync::Ar
         align: None,
         level: None,
         model: None,
+        parts: Default::default(),
     })
 }

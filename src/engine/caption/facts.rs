@@ -1,7 +1,7 @@
 //! What a caption may say: facts, none of them guessed, as plain data.
 
 use super::seen::Seen;
-use crate::engine::recipe::{AlignMethod, Shape};
+use crate::engine::recipe::{AlignMethod, BalancedBy, Shape, ShowStars};
 
 /// A line or band of the picture, as a caption speaks of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +39,10 @@ pub struct Shown {
     pub shape: Shape,
     /// Whether a curve follows the stretch.
     pub curved: bool,
+    /// Whether the stars' light was taken out by a broad channel.
+    pub emission: bool,
+    /// Whether noise was smoothed away.
+    pub smoothed: bool,
 }
 
 /// A day of the calendar.
@@ -123,6 +127,16 @@ pub struct Facts {
     /// How much of the brightness comes from chosen channels, 0..1; None: all of
     /// it from the mix.
     pub luminance_amount: Option<f64>,
+    /// Whether the fine structure of the brightness was brought out.
+    pub detail: bool,
+    /// Whether colours are smoother than brightness.
+    pub smooth_color: bool,
+    /// How stars show.
+    pub stars: ShowStars,
+    /// Whether stars have another size or brightness than they had.
+    pub stars_scaled: bool,
+    /// How the broad bands were balanced, and on how many stars.
+    pub balance: Option<(BalancedBy, Option<usize>)>,
     /// The first and the last day in the headers.
     pub days: Option<[Day; 2]>,
     /// Whether a part of the reference's grid is left out.

@@ -27,6 +27,8 @@ fn shown(id: &str, color: Option<&str>, natural: bool) -> Shown {
         leveled: id == "Ha",
         shape: Shape::Asinh,
         curved: false,
+        emission: false,
+        smoothed: false,
     }
 }
 

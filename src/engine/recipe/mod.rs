@@ -285,6 +285,22 @@ impl Rendition {
         }
     }
 
+    /// The same without what hardly shows in a small copy of the picture: fine
+    /// structure, smoother colours, the width of stars.
+    pub fn in_small(&self) -> Self {
+        let mut small = self.clone();
+        if let Some(luminance) = &mut small.luminance {
+            luminance.detail = None;
+        }
+        small.smooth_color = None;
+        small.stars = self.stars.map(|stars| StarLook {
+            size: 1.0,
+            brightness: 1.0,
+            ..stars
+        });
+        small
+    }
+
     /// How stars show.
     pub fn star_look(&self) -> StarLook {
         self.stars.unwrap_or_default()

@@ -1,7 +1,11 @@
 //! The record: which line became which colour, from which files, by which
 //! recipe; enough to make the picture again to the last bit.
 
+mod parts;
+
 pub mod tags;
+
+pub use parts::{ContinuumEntry, NoiseEntry, StarsEntry};
 
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -165,6 +169,15 @@ pub struct Input {
     pub align: Option<AlignEntry>,
     /// How the sky glow was taken out; null: left alone.
     pub level: Option<LevelEntry>,
+    /// How the stars' light was taken out by a broad channel.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub continuum: Option<ContinuumEntry>,
+    /// How noise was smoothed away.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub noise_smoothed: Option<NoiseEntry>,
+    /// How its stars were told from the nebula.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stars: Option<StarsEntry>,
 }
 
 /// How a channel came onto the reference's grid.

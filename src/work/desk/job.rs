@@ -1,10 +1,9 @@
 //! What the desk is asked to do, and what it tells.
 
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::Layer;
+use super::{Layer, LayerKey, Layers, Parts};
 use crate::engine::recipe::{Balance, Recipe, Stretch};
 use crate::work::compose;
 use crate::work::preview;
@@ -47,11 +46,20 @@ pub enum Job {
         /// A checked recipe.
         recipe: Recipe,
         /// The channels in memory, by id.
-        layers: BTreeMap<String, Arc<Layer>>,
+        layers: Layers,
         /// Id of the rendition that it is for.
         rendition: String,
         /// By what.
         by: BalanceBy,
+    },
+    /// Smooths noise and tells stars from the nebula where renditions need it.
+    Parts {
+        /// A checked recipe.
+        recipe: Recipe,
+        /// What its files are relative to.
+        folder: PathBuf,
+        /// The channels in memory.
+        layers: Layers,
     },
     /// Makes a composite and its record.
     Export(Box<compose::Request>),
@@ -176,6 +184,19 @@ pub enum Event {
         channel: String,
         /// It.
         layer: Arc<Layer>,
+    },
+    /// What renditions need of a channel beside its values.
+    Parts {
+        /// Which job.
+        ticket: Ticket,
+        /// The channel's id.
+        channel: String,
+        /// The key of the layer that they were made from.
+        key: Box<LayerKey>,
+        /// They.
+        parts: Box<Parts>,
+        /// What a person should know.
+        notices: Vec<String>,
     },
     /// All channels are aligned, cropped, levelled and stretched.
     Prepared {

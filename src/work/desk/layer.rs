@@ -3,11 +3,12 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use crate::engine::compose::Slot;
 use crate::engine::frame::{Plane, Size};
 use crate::engine::header::Header;
 use crate::engine::level::SkyModel;
 use crate::engine::measure::{Histogram, Levels, glance};
-use crate::engine::recipe::{Align, Crop, Level, Recipe, Stretch};
+use crate::engine::recipe::{Align, Channel, Continuum, Crop, Level, Recipe, Stretch};
 use crate::engine::stretch::auto::auto;
 use crate::io::record::{AlignEntry, LevelEntry};
 
@@ -42,9 +43,52 @@ pub struct Layer {
     pub level: Option<LevelEntry>,
     /// The sky model that was taken out.
     pub model: Option<Arc<SkyModel>>,
+    /// What some renditions need beside its values, as far as it is made.
+    pub parts: Parts,
+}
+
+/// A plane with its area means.
+#[derive(Debug, Clone)]
+pub struct Means {
+    /// The values.
+    pub plane: Arc<Plane>,
+    /// Over 4 x 4, 8 x 8, ... pixels; the last is small.
+    pub reduced: Vec<Arc<Plane>>,
+}
+
+/// What renditions need of a channel beside its values.
+#[derive(Debug, Clone, Default)]
+pub struct Parts {
+    /// The channel with its noise smoothed away.
+    pub smooth: Option<Means>,
+    /// Its stars and the rest.
+    pub apart: Option<Apart>,
+}
+
+/// A channel whose stars were told from its nebula.
+#[derive(Debug, Clone)]
+pub struct Apart {
+    /// The channel's `denoise` at which this was done.
+    pub denoise: f64,
+    /// Without stars; the same bits elsewhere.
+    pub nebula: Means,
+    /// The most light of the star that a pixel belongs to, 0 where there is none.
+    pub peaks: Means,
+    /// What was told apart.
+    pub stars: usize,
 }
 
 impl Layer {
+    /// What stands for a slot of a rendition
+    /// [in small](crate::engine::recipe::Rendition::in_small): the channel without
+    /// its stars, as far as that is made, or as it is.
+    pub fn stand_in(&self, slot: Slot) -> (&Arc<Plane>, &[Arc<Plane>]) {
+        match (slot, &self.parts.apart) {
+            (Slot::Nebula(_), Some(apart)) => (&apart.nebula.plane, &apart.nebula.reduced),
+            _ => (&self.plane, &self.reduced),
+        }
+    }
+
     /// Width and height on the common grid.
     pub fn size(&self) -> Size {
         use crate::engine::frame::Rows as _;
@@ -65,6 +109,8 @@ pub struct LayerKey {
     pub align: Option<Align>,
     /// How its sky is evened.
     pub level: Option<Level>,
+    /// How the stars' light is taken out, and the key of the broad channel.
+    pub continuum: Option<(Continuum, Box<LayerKey>)>,
     /// What is kept.
     pub crop: Option<Crop>,
     /// The file of the grid, where the layer depends on it.
@@ -74,19 +120,24 @@ pub struct LayerKey {
 /// The keys of a recipe's channels, in its order.
 pub fn keys(recipe: &Recipe, folder: &Path) -> Vec<LayerKey> {
     let reference = recipe.reference().map(|channel| folder.join(&channel.file));
-    recipe
-        .channels
-        .iter()
-        .map(|channel| LayerKey {
-            file: folder.join(&channel.file),
-            hdu: channel.hdu,
-            plane: channel.plane,
-            align: channel.align.clone(),
-            level: channel.level.clone(),
-            crop: recipe.crop,
-            grid: channel.align.as_ref().and(reference.clone()),
-        })
-        .collect()
+    let plain = |channel: &Channel| LayerKey {
+        file: folder.join(&channel.file),
+        hdu: channel.hdu,
+        plane: channel.plane,
+        align: channel.align.clone(),
+        level: channel.level.clone(),
+        continuum: None,
+        crop: recipe.crop,
+        grid: channel.align.as_ref().and(reference.clone()),
+    };
+    let whole = |channel: &Channel| LayerKey {
+        continuum: channel.continuum.as_ref().and_then(|continuum| {
+            let broad = recipe.channel(&continuum.from)?;
+            Some((continuum.clone(), Box::new(plain(broad))))
+        }),
+        ..plain(channel)
+    };
+    recipe.channels.iter().map(whole).collect()
 }
 
 /// A stretch that suits a channel, from evenly spaced rows of its pixels.

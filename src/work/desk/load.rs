@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex};
 
 use super::memory::{self, Order};
 use super::tell::{Tell, lock};
-use super::{Event, Layer, LayerKey, RowState, keys};
+use super::{Event, Layer, LayerKey, Parts, RowState, keys};
 use crate::engine::exposure::exposure;
 use crate::engine::frame::{Plane, Rows};
 use crate::engine::header::Header;
@@ -329,6 +329,7 @@ impl<'a> Desk<'a> {
                 model: prepared
                     .and_then(|prepared| prepared.model.clone())
                     .map(Arc::new),
+                parts: Parts::default(),
             },
         })
     }

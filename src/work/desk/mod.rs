@@ -29,6 +29,9 @@ mod prepare;
 
 mod export;
 
+mod parts;
+
 pub use job::{BalanceBy, Event, Job, RowState, Step, Ticket};
-pub use layer::{Layer, LayerKey, auto_stretch, keys};
+pub use layer::{Apart, Layer, LayerKey, Means, Parts, auto_stretch, keys};
+pub use parts::{Layers, Wanted, lacking};
 pub use worker::Worker;

@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::tell::Tell;
-use super::{Event, Job, export, load, open, prepare};
+use super::{Event, Job, export, load, open, parts, prepare};
 use crate::work::Error;
 
 /// Does a job; whatever becomes of it, the last word is [`Event::Finished`].
@@ -21,6 +21,11 @@ pub fn run(job: Job, tell: &Tell<'_>) {
             format!("a white balance {} cannot be measured yet", by.words()),
             "give the gains of R, G and B as numbers",
         )),
+        Job::Parts {
+            recipe,
+            folder,
+            layers,
+        } => parts::run(&recipe, &folder, &layers, tell),
         Job::Export(request) => export::run(&request, tell),
     });
 }

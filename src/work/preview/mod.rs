@@ -11,6 +11,8 @@ mod difference;
 
 mod grey;
 
+mod parts;
+
 pub mod probe;
 
 mod pyramid;

@@ -329,6 +329,7 @@ colors = { sii = [1, 0, 0], ha = [0, 0.5, -0.5] }
                     align: None,
                     level: None,
                     model: None,
+                    parts: Default::default(),
                 }))
             })
             .chain([None])

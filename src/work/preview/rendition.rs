@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use super::canvas::{Drawn, fill};
 use super::stage::Stage;
-use super::{Request, layer};
+use super::{Request, layer, parts};
 use crate::engine::color::space::Space;
 use crate::engine::color::vision::Vision;
 use crate::engine::compose::{Codes, Composition};
@@ -32,10 +32,7 @@ impl Staged {
         let recipe = &request.recipe;
         let rendition = present(request, recipe.rendition(id)?)?;
         let composition = Composition::new(recipe, &rendition, request.space, depth).ok()?;
-        let values = composition
-            .channels()
-            .map(|index| stage.of(layer(request, index)?, &request.grid, cancel))
-            .collect::<Option<Vec<_>>>()?;
+        let values = parts::values(stage, request, &rendition, &composition, cancel)?;
         Some(Self {
             composition,
             values,

@@ -7,9 +7,10 @@ use rayon::prelude::*;
 
 use super::Grid;
 use super::pyramid::FIRST_CELL;
+use crate::engine::denoise;
 use crate::engine::frame::{Plane, Rows as _, Size};
 use crate::engine::reduce::{Reducer, Window};
-use crate::work::desk::Layer;
+use crate::work::desk::{Layer, Means};
 
 /// Values that are kept: 48 million, of four bytes each.
 const MOST_KEPT: usize = 48 << 20;
@@ -21,6 +22,31 @@ const CELLS_ALONG: f64 = 64.0;
 /// Rows that are made in one piece.
 const PIECE_ROWS: usize = 8;
 
+/// A plane and its means over 4 x 4, 8 x 8, ... pixels.
+#[derive(Clone, Copy)]
+pub(super) struct Source<'a> {
+    pub plane: &'a Arc<Plane>,
+    pub reduced: &'a [Arc<Plane>],
+}
+
+impl<'a> From<&'a Layer> for Source<'a> {
+    fn from(layer: &'a Layer) -> Self {
+        Self {
+            plane: &layer.plane,
+            reduced: &layer.reduced,
+        }
+    }
+}
+
+impl<'a> From<&'a Means> for Source<'a> {
+    fn from(means: &'a Means) -> Self {
+        Self {
+            plane: &means.plane,
+            reduced: &means.reduced,
+        }
+    }
+}
+
 /// Keeps channels as they were brought onto a grid.
 #[derive(Default)]
 pub(super) struct Stage {
@@ -29,25 +55,84 @@ pub(super) struct Stage {
 }
 
 struct Kept {
-    // As long as this lives no other plane can have the same address.
+    // As long as these live no other plane can have the same address.
     plane: Weak<Plane>,
+    towards: Option<(Weak<Plane>, u64)>,
     grid: Grid,
     values: Arc<Vec<f32>>,
 }
 
+impl Kept {
+    fn is(&self, grid: &Grid, plane: &Arc<Plane>, towards: Option<(&Arc<Plane>, f64)>) -> bool {
+        let same = |weak: &Weak<Plane>, plane: &Arc<Plane>| {
+            std::ptr::eq(weak.as_ptr(), Arc::as_ptr(plane))
+        };
+        let both = match (&self.towards, towards) {
+            (None, None) => true,
+            (Some((weak, bits)), Some((plane, share))) => {
+                same(weak, plane) && *bits == share.to_bits()
+            }
+            _ => false,
+        };
+        self.grid == *grid && same(&self.plane, plane) && both
+    }
+
+    fn alive(&self) -> bool {
+        let towards = self.towards.as_ref();
+        self.plane.strong_count() > 0 && towards.is_none_or(|(weak, _)| weak.strong_count() > 0)
+    }
+}
+
 impl Stage {
-    /// The values of a layer on a grid; NaN where there are none. None where
+    /// The values of a plane on a grid; NaN where there are none. None where
     /// `cancel` was set.
-    pub fn of(&mut self, layer: &Layer, grid: &Grid, cancel: &AtomicBool) -> Option<Arc<Vec<f32>>> {
-        let found = self.kept.iter().position(|kept| {
-            kept.grid == *grid && std::ptr::eq(kept.plane.as_ptr(), Arc::as_ptr(&layer.plane))
-        });
+    pub fn of<'a>(
+        &mut self,
+        source: impl Into<Source<'a>>,
+        grid: &Grid,
+        cancel: &AtomicBool,
+    ) -> Option<Arc<Vec<f32>>> {
+        let source = source.into();
+        self.kept(source.plane, None, grid, |_| staged(source, grid, cancel))
+    }
+
+    /// The values of a plane, moved by a share (0..1) towards those of another.
+    pub fn between(
+        &mut self,
+        [from, to]: [Source<'_>; 2],
+        share: f64,
+        grid: &Grid,
+        cancel: &AtomicBool,
+    ) -> Option<Arc<Vec<f32>>> {
+        if share == 0.0 {
+            return self.of(from, grid, cancel);
+        }
+        self.kept(from.plane, Some((to.plane, share)), grid, |stage| {
+            let mut values = Vec::clone(&*stage.of(from, grid, cancel)?);
+            let smooth = stage.of(to, grid, cancel)?;
+            denoise::blend(&mut values, &smooth, share as f32);
+            Some(values)
+        })
+    }
+
+    fn kept(
+        &mut self,
+        plane: &Arc<Plane>,
+        towards: Option<(&Arc<Plane>, f64)>,
+        grid: &Grid,
+        make: impl FnOnce(&mut Self) -> Option<Vec<f32>>,
+    ) -> Option<Arc<Vec<f32>>> {
+        let found = self
+            .kept
+            .iter()
+            .position(|kept| kept.is(grid, plane, towards));
         let kept = match found {
             Some(index) => self.kept.remove(index),
             None => Kept {
-                plane: Arc::downgrade(&layer.plane),
+                values: Arc::new(make(self)?),
+                plane: Arc::downgrade(plane),
+                towards: towards.map(|(plane, share)| (Arc::downgrade(plane), share.to_bits())),
                 grid: *grid,
-                values: Arc::new(staged(layer, grid, cancel)?),
             },
         };
         let values = Arc::clone(&kept.values);
@@ -58,7 +143,7 @@ impl Stage {
 
     // Drops what belongs to planes that are gone, then what was used longest ago.
     fn forget(&mut self) {
-        self.kept.retain(|kept| kept.plane.strong_count() > 0);
+        self.kept.retain(Kept::alive);
         let mut held: usize = self.kept.iter().map(|kept| kept.values.len()).sum();
         while held > MOST_KEPT && self.kept.len() > 1 {
             held -= self.kept.remove(0).values.len();
@@ -75,9 +160,9 @@ pub(super) fn window(grid: &Grid) -> Window {
     }
 }
 
-fn staged(layer: &Layer, grid: &Grid, cancel: &AtomicBool) -> Option<Vec<f32>> {
-    let picture = layer.size();
-    let (source, cell) = source(layer, grid, picture);
+fn staged(source: Source<'_>, grid: &Grid, cancel: &AtomicBool) -> Option<Vec<f32>> {
+    let picture = source.plane.size();
+    let (source, cell) = coarsest(source, grid, picture);
     let source = source.values().as_slice()?;
     let whole = grid.corner.iter().all(|edge| edge.fract() == 0.0);
     let plain = grid.step == 1.0 && whole;
@@ -101,10 +186,10 @@ fn staged(layer: &Layer, grid: &Grid, cancel: &AtomicBool) -> Option<Vec<f32>> {
 }
 
 // The plane, or the coarsest means of it that give the same.
-fn source<'a>(layer: &'a Layer, grid: &Grid, picture: Size) -> (&'a Plane, usize) {
-    let mut best: (&Plane, usize) = (&layer.plane, 1);
+fn coarsest<'a>(source: Source<'a>, grid: &Grid, picture: Size) -> (&'a Plane, usize) {
+    let mut best: (&Plane, usize) = (source.plane, 1);
     let mut cell = FIRST_CELL;
-    for means in &layer.reduced {
+    for means in source.reduced {
         let side = cell as f64;
         let tiles = |length: f64| (length / side).fract() == 0.0;
         let exact = tiles(grid.step) && grid.corner.iter().all(|edge| tiles(*edge));

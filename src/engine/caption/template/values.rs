@@ -6,7 +6,7 @@ use super::super::facts::{Facts, Kind, Shown, sensible_s};
 use super::super::seen::{Place, Seen};
 use super::super::tidy;
 use super::vocabulary::Words;
-use crate::engine::recipe::{AlignMethod, Shape};
+use crate::engine::recipe::{AlignMethod, BalancedBy, Shape, ShowStars};
 
 /// A value by its name.
 pub type Values = BTreeMap<&'static str, Value>;
@@ -32,7 +32,7 @@ impl Value {
     }
 }
 
-const PICTURE: [(&str, &str); 40] = [
+const PICTURE: [(&str, &str); 48] = [
     ("subject", "text"),
     ("title", "text"),
     ("object", "text"),
@@ -69,6 +69,14 @@ const PICTURE: [(&str, &str); 40] = [
     ("stretches", "list"),
     ("curved", "flag"),
     ("cropped", "flag"),
+    ("stars", "text"),
+    ("stars_scaled", "flag"),
+    ("emission_count", "number"),
+    ("smoothed_count", "number"),
+    ("smooth_color", "flag"),
+    ("detail", "flag"),
+    ("balance", "text"),
+    ("balance_stars", "number"),
     ("brightness", "text"),
     ("brightest", "text"),
     ("hues", "list"),
@@ -214,6 +222,28 @@ pub fn all(facts: &Facts, words: &Words) -> Values {
         ("stretches", List(stretches)),
         ("curved", Flag(facts.lines.iter().any(|line| line.curved))),
         ("cropped", Flag(facts.cropped)),
+        ("stars", Text(stars(facts.stars, words))),
+        ("stars_scaled", Flag(facts.stars_scaled)),
+        (
+            "emission_count",
+            count(facts.lines.iter().filter(|line| line.emission).count()),
+        ),
+        (
+            "smoothed_count",
+            count(facts.lines.iter().filter(|line| line.smoothed).count()),
+        ),
+        ("smooth_color", Flag(facts.smooth_color)),
+        ("detail", Flag(facts.detail)),
+        (
+            "balance",
+            Text(facts.balance.map_or_else(String::new, |(by, _)| {
+                words.name(|words| &words.ways, balance_key(by))
+            })),
+        ),
+        (
+            "balance_stars",
+            count(facts.balance.and_then(|(_, stars)| stars).unwrap_or(0)),
+        ),
         (
             "brightness",
             Text(facts.seen.as_ref().map_or_else(String::new, |seen| {
@@ -334,6 +364,26 @@ fn shape_key(shape: Shape) -> &'static str {
         Shape::Log => "log",
         Shape::Power => "power",
         Shape::Bias => "bias",
+    }
+}
+
+fn stars(show: ShowStars, words: &Words) -> String {
+    let key = match show {
+        ShowStars::AsMixed => return String::new(),
+        ShowStars::Neutral => "neutral",
+        ShowStars::Broadband => "broadband",
+        ShowStars::None => "none",
+    };
+    words.name(|words| &words.stars, key)
+}
+
+fn balance_key(by: BalancedBy) -> &'static str {
+    match by {
+        BalancedBy::Hand => "hand",
+        BalancedBy::Stars => "average-star",
+        BalancedBy::Star => "one-star",
+        BalancedBy::Patch => "patch",
+        BalancedBy::Catalogue => "catalogue",
     }
 }
 

@@ -36,6 +36,8 @@ pub struct Words {
     #[serde(default)]
     pub ways: Names,
     #[serde(default)]
+    pub stars: Names,
+    #[serde(default)]
     pub lines: Names,
     // Read apart, with their places.
     #[expect(dead_code, reason = "known here, so that they are no unknown keys")]
@@ -99,9 +101,22 @@ const PLACES: [&str; 10] = [
     "lower-right",
     "throughout",
 ];
-const WAYS: [&str; 8] = [
-    "stars", "wcs", "given", "linear", "asinh", "log", "power", "bias",
+const WAYS: [&str; 13] = [
+    "stars",
+    "wcs",
+    "given",
+    "linear",
+    "asinh",
+    "log",
+    "power",
+    "bias",
+    "hand",
+    "average-star",
+    "one-star",
+    "patch",
+    "catalogue",
 ];
+const STARS: [&str; 3] = ["neutral", "broadband", "none"];
 const DURATIONS: [&str; 3] = ["hours", "minutes", "seconds"];
 // A phrase of this length leaves room for the rest of a short caption.
 const LONGEST_KIND: usize = 120;
@@ -145,6 +160,7 @@ impl Words {
             ("brightness", &self.brightness, &BRIGHTNESS),
             ("places", &self.places, &PLACES),
             ("ways", &self.ways, &WAYS),
+            ("stars", &self.stars, &STARS),
         ] {
             if let Some(key) = names.keys().find(|key| !known.contains(&key.as_str())) {
                 return mistake(

@@ -1,0 +1,316 @@
+//! What a composition needs of each pixel, made from prepared channels: the
+//! noise smoothed, stars told from the nebula, the fine structure of the
+//! brightness. What was costly to make lies in temporary files.
+
+use std::ops::ControlFlow;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::prepare::Prepared;
+use super::{Control, Error};
+use crate::engine::align::stars::{self, FindError, FindLimits, Stars};
+use crate::engine::compose::{Composition, Slot};
+use crate::engine::frame::{BAND_ROWS, Plane, Rows, RowsError};
+use crate::engine::recipe::{Recipe, Rendition};
+use crate::engine::reduce::Reduced;
+use crate::engine::separate::{self, Separation};
+use crate::engine::{denoise, detail};
+use crate::io::record::{NoiseEntry, StarsEntry};
+use crate::io::spool::Spool;
+
+/// What is said of one channel's parts.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Said {
+    /// How its noise was smoothed.
+    pub noise: Option<NoiseEntry>,
+    /// How its stars were told apart.
+    pub stars: Option<StarsEntry>,
+}
+
+/// The rows of all slots of a composition.
+pub struct Sources {
+    /// In the order of [`Composition::slots`].
+    pub rows: Vec<Arc<dyn Rows>>,
+    /// By the composition's channels.
+    pub said: Vec<Said>,
+    /// What a person should know.
+    pub notices: Vec<String>,
+}
+
+/// A channel of the composition on its way.
+struct Channel<'a> {
+    index: usize,
+    id: &'a str,
+    ceiling: Option<f64>,
+    // As it was prepared.
+    sharp: Arc<dyn Rows>,
+    // Shares of the noise that go: for brightness, for colour.
+    shares: [f64; 2],
+}
+
+/// Makes the rows of all slots. `channels` are the composition's, prepared and
+/// whole, `ceilings` the values at which each was full; `long_edge` is what
+/// they are then brought to, as
+/// [`Request::long_edge`](super::compose::Request::long_edge).
+///
+/// # Errors
+/// When a source fails, the disk is full, or the job is stopped.
+pub fn sources(
+    recipe: &Recipe,
+    rendition: &Rendition,
+    composition: &Composition,
+    channels: &[Prepared],
+    ceilings: &[Option<f64>],
+    long_edge: Option<usize>,
+    control: Control<'_>,
+) -> Result<Sources, Error> {
+    let mut made: Vec<(Slot, Arc<dyn Rows>)> = Vec::new();
+    let mut all_said = Vec::new();
+    let mut notices = Vec::new();
+    for ((index, prepared), ceiling) in composition.channels().zip(channels).zip(ceilings) {
+        let channel = Channel {
+            index,
+            id: &recipe.channels[index].id,
+            ceiling: *ceiling,
+            sharp: Arc::clone(&prepared.rows),
+            shares: shares(recipe, rendition, index),
+        };
+        let wanted: Vec<Slot> = composition
+            .slots()
+            .iter()
+            .copied()
+            .filter(|slot| slot.channel() == Some(index))
+            .collect();
+        let said = channel.make(&wanted, &mut made, &mut notices, control)?;
+        all_said.push(said);
+    }
+    let mut rows: Vec<Arc<dyn Rows>> = Vec::new();
+    for slot in composition.slots() {
+        if let Some((_, whole)) = made.iter().find(|(own, _)| own == slot) {
+            rows.push(match long_edge {
+                Some(edge) => Reduced::within(Arc::clone(whole), edge),
+                None => Arc::clone(whole),
+            });
+        }
+    }
+    if composition.slots().contains(&Slot::Brightness) {
+        let full = channels
+            .first()
+            .map_or(1, |channel| channel.rows.size().width);
+        let step = rows
+            .first()
+            .map_or(1.0, |rows| full as f64 / rows.size().width as f64);
+        rows.push(brightness(rendition, composition, &rows, step, control)?);
+    }
+    Ok(Sources {
+        rows,
+        said: all_said,
+        notices,
+    })
+}
+
+/// How much of its noise a channel loses in a rendition, 0..1: for brightness,
+/// and for colour.
+pub fn shares(recipe: &Recipe, rendition: &Rendition, index: usize) -> [f64; 2] {
+    let own = recipe.channels[index].denoise.unwrap_or(0.0);
+    [own, own.max(rendition.smooth_color.unwrap_or(0.0))]
+}
+
+impl Channel<'_> {
+    fn make(
+        &self,
+        wanted: &[Slot],
+        made: &mut Vec<(Slot, Arc<dyn Rows>)>,
+        notices: &mut Vec<String>,
+        control: Control<'_>,
+    ) -> Result<Said, Error> {
+        let mut said = Said::default();
+        let smooth_wanted = wanted.contains(&Slot::Smooth(self.index));
+        let [own, colored] = self.shares;
+        let apart = wanted.contains(&Slot::Nebula(self.index));
+        if own == 0.0 && !(smooth_wanted && colored > 0.0) && !apart {
+            for slot in wanted {
+                made.push((*slot, Arc::clone(&self.sharp)));
+            }
+            return Ok(said);
+        }
+        let mut whole = self.in_memory(control)?;
+        if own > 0.0 || (smooth_wanted && colored > 0.0) {
+            let smooth = smoothed(&whole, self.id, self.ceiling, control)?;
+            said.noise = Some(NoiseEntry {
+                brightness: own,
+                color: colored,
+                method: denoise::METHOD.to_owned(),
+            });
+            if smooth_wanted {
+                let rows = spooled(&blended(&whole, &smooth, colored), control)?;
+                made.push((Slot::Smooth(self.index), rows));
+            }
+            if own > 0.0 {
+                whole = blended(&whole, &smooth, own);
+            }
+        }
+        let whole_rows = if own > 0.0 {
+            spooled(&whole, control)?
+        } else {
+            Arc::clone(&self.sharp)
+        };
+        made.push((Slot::Whole(self.index), whole_rows));
+        if apart {
+            let (parted, entry) = parted(&whole, self.id, self.ceiling, control)?;
+            drop(whole);
+            notices.extend(
+                parted
+                    .notices
+                    .iter()
+                    .map(|notice| format!("{}: {notice}", self.id)),
+            );
+            made.push((Slot::Nebula(self.index), spooled(&parted.nebula, control)?));
+            if wanted.contains(&Slot::Peak(self.index)) {
+                made.push((Slot::Peak(self.index), spooled(&parted.peaks, control)?));
+            }
+            said.stars = Some(entry);
+        }
+        Ok(said)
+    }
+
+    fn in_memory(&self, control: Control<'_>) -> Result<Plane, Error> {
+        let rows = &*self.sharp;
+        let size = rows.size();
+        let mut values = vec![0.0; size.pixels()];
+        let step = format!("{}: reading", self.id);
+        for (index, band) in values.chunks_mut(size.width * BAND_ROWS).enumerate() {
+            let row = index * BAND_ROWS;
+            control.check()?;
+            control
+                .progress
+                .report(&step, row as u64, size.height as u64);
+            rows.read(row, band)?;
+        }
+        Plane::from_vec(size, values)
+            .ok_or_else(|| Error::request("the picture has no pixels", "choose another file"))
+    }
+}
+
+/// A channel with all noise smoothed away that can be.
+///
+/// # Errors
+/// When the job is stopped.
+pub fn smoothed(
+    plane: &Plane,
+    id: &str,
+    ceiling: Option<f64>,
+    control: Control<'_>,
+) -> Result<Plane, Error> {
+    let step = format!("{id}: smoothing noise");
+    denoise::smoothed(plane, ceiling, &ticking(&step, control)).map_err(|_| Error::Cancelled)
+}
+
+/// A channel's stars told from its nebula.
+///
+/// # Errors
+/// When the job is stopped.
+pub fn parted(
+    plane: &Plane,
+    id: &str,
+    ceiling: Option<f64>,
+    control: Control<'_>,
+) -> Result<(Separation, StarsEntry), Error> {
+    let step = format!("{id}: finding stars");
+    let found = stars::find(
+        plane,
+        ceiling,
+        &FindLimits::default(),
+        &ticking(&step, control),
+    );
+    let found: Stars = found.map_err(|error| match error {
+        FindError::Rows(error) => Error::Rows(error),
+        FindError::Stopped => Error::Cancelled,
+    })?;
+    let step = format!("{id}: telling stars from the nebula");
+    let parted = separate::stars_apart(plane, &found, ceiling, &ticking(&step, control))
+        .map_err(|_| Error::Cancelled)?;
+    let entry = StarsEntry {
+        stars: parted.stars,
+        saturated: parted.saturated,
+        fwhm_px: found.fwhm_px,
+    };
+    Ok((parted, entry))
+}
+
+fn ticking<'a>(
+    step: &'a str,
+    control: Control<'a>,
+) -> impl Fn(usize, usize) -> ControlFlow<()> + Sync + 'a {
+    move |done, total| {
+        control.progress.report(step, done as u64, total as u64);
+        match control.check() {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(_) => ControlFlow::Break(()),
+        }
+    }
+}
+
+/// A plane, moved by a share (0..1) towards a smooth one of its size.
+pub fn blended(plane: &Plane, smooth: &Plane, share: f64) -> Plane {
+    let mut values = plane.values().clone();
+    if let (Some(values), Some(smooth)) = (values.as_slice_mut(), smooth.values().as_slice()) {
+        values
+            .par_chunks_mut(1 << 16)
+            .zip(smooth.par_chunks(1 << 16))
+            .for_each(|(values, smooth)| denoise::blend(values, smooth, share as f32));
+    }
+    Plane::new(values)
+}
+
+fn spooled(plane: &Plane, control: Control<'_>) -> Result<Arc<dyn Rows>, Error> {
+    let step = |_| match control.check() {
+        Ok(()) => Ok(()),
+        Err(_) => Err(RowsError {
+            message: "stopped".to_owned(),
+            hint: String::new(),
+        }),
+    };
+    let spool = Spool::of(plane, &step);
+    control.check()?;
+    Ok(Arc::new(spool?))
+}
+
+// The brightness of the whole picture, its fine structure brought out.
+fn brightness(
+    rendition: &Rendition,
+    composition: &Composition,
+    rows: &[Arc<dyn Rows>],
+    step: f64,
+    control: Control<'_>,
+) -> Result<Arc<dyn Rows>, Error> {
+    let nothing = || Error::request("no channel takes part", "give one a color");
+    let size = rows.first().ok_or_else(nothing)?.size();
+    let amount = rendition
+        .luminance
+        .as_ref()
+        .and_then(|luminance| luminance.detail)
+        .unwrap_or(0.0);
+    let mut light = vec![0.0_f32; size.pixels()];
+    let band = size.width * BAND_ROWS;
+    let mut inputs: Vec<Vec<f32>> = vec![Vec::new(); rows.len()];
+    for (index, light) in light.chunks_mut(band).enumerate() {
+        let row = index * BAND_ROWS;
+        control.check()?;
+        control
+            .progress
+            .report("brightness", row as u64, size.height as u64);
+        for (rows, values) in rows.iter().zip(&mut inputs) {
+            values.resize(light.len(), 0.0);
+            rows.read(row, values)?;
+        }
+        let slices: Vec<&[f32]> = inputs.iter().map(Vec::as_slice).collect();
+        composition.brightness(&slices, light);
+    }
+    control.check()?;
+    let settings = detail::Settings::new(amount, step);
+    let crisp = detail::brought_out(&light, size, &settings);
+    let plane = Plane::from_vec(size, crisp).ok_or_else(nothing)?;
+    Ok(Arc::new(plane))
+}

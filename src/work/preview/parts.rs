@@ -1,0 +1,138 @@
+//! What a composition needs of each pixel, on the grid of the screen.
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use rayon::prelude::*;
+
+use super::stage::{Source, Stage};
+use super::{Grid, Request, layer};
+use crate::engine::compose::{Composition, Slot};
+use crate::engine::detail;
+use crate::engine::frame::Size;
+use crate::engine::recipe::Rendition;
+use crate::work::desk::Layer;
+
+type Values = Arc<Vec<f32>>;
+
+/// The values of each slot of a composition. A part that is not made yet is the
+/// channel itself: stars show as mixed, colours as sharp as they are. None where
+/// a channel is not in memory, or `cancel` was set.
+pub(super) fn values(
+    stage: &mut Stage,
+    request: &Request,
+    rendition: &Rendition,
+    composition: &Composition,
+    cancel: &AtomicBool,
+) -> Option<Vec<Values>> {
+    let grid = &request.grid;
+    let mut all: Vec<Values> = Vec::new();
+    for slot in composition.slots() {
+        let values = match slot {
+            Slot::Brightness => brightness(stage, request, rendition, composition, cancel)?,
+            other => channel(stage, request, rendition, *other, grid, cancel)?,
+        };
+        all.push(values);
+    }
+    Some(all)
+}
+
+// How much of its noise a channel loses, for brightness and for colour.
+fn shares(request: &Request, rendition: &Rendition, index: usize) -> [f64; 2] {
+    let own = request.recipe.channels[index].denoise.unwrap_or(0.0);
+    [own, own.max(rendition.smooth_color.unwrap_or(0.0))]
+}
+
+fn channel(
+    stage: &mut Stage,
+    request: &Request,
+    rendition: &Rendition,
+    slot: Slot,
+    grid: &Grid,
+    cancel: &AtomicBool,
+) -> Option<Values> {
+    let index = slot.channel()?;
+    let layer: &Layer = layer(request, index)?;
+    let [own, colored] = shares(request, rendition, index);
+    let mut softened = |share: f64| match &layer.parts.smooth {
+        Some(smooth) => stage.between([layer.into(), smooth.into()], share, grid, cancel),
+        None => stage.of(layer, grid, cancel),
+    };
+    let apart = layer.parts.apart.as_ref();
+    match slot {
+        Slot::Smooth(_) => softened(colored),
+        Slot::Nebula(_) => match apart.filter(|apart| apart.denoise == own) {
+            Some(apart) => stage.of(&apart.nebula, grid, cancel),
+            None => softened(own),
+        },
+        Slot::Peak(_) => match apart.filter(|apart| apart.denoise == own) {
+            Some(apart) => stage.of(&apart.peaks, grid, cancel),
+            None => Some(Arc::new(vec![0.0; grid.size.pixels()])),
+        },
+        Slot::Whole(_) | Slot::Brightness => softened(own),
+    }
+}
+
+// The brightness with its fine structure brought out: worked out over a little
+// more than what is seen, so that a picture has no rim.
+fn brightness(
+    stage: &mut Stage,
+    request: &Request,
+    rendition: &Rendition,
+    composition: &Composition,
+    cancel: &AtomicBool,
+) -> Option<Values> {
+    let luminance = rendition.luminance.as_ref()?;
+    let settings = detail::Settings::new(luminance.detail.unwrap_or(0.0), request.grid.step);
+    let margin = settings.margin_px();
+    let Grid { corner, step, size } = request.grid;
+    let wide = Grid {
+        corner: corner.map(|edge| edge - margin as f64 * step),
+        step,
+        size: Size {
+            width: size.width + 2 * margin,
+            height: size.height + 2 * margin,
+        },
+    };
+    let inputs: Vec<Values> = composition
+        .slots()
+        .iter()
+        .filter(|slot| **slot != Slot::Brightness)
+        .map(|slot| channel(stage, request, rendition, *slot, &wide, cancel))
+        .collect::<Option<_>>()?;
+    let inputs: Vec<&[f32]> = inputs.iter().map(|values| values.as_slice()).collect();
+    let light = brightness_of(composition, &inputs);
+    let crisp = detail::brought_out(&light, wide.size, &settings);
+    let rows = crisp
+        .chunks_exact(wide.size.width)
+        .skip(margin)
+        .take(size.height);
+    let seen = rows
+        .flat_map(|row| &row[margin..margin + size.width])
+        .copied();
+    Some(Arc::new(seen.collect()))
+}
+
+impl<'a> From<&'a Arc<Layer>> for Source<'a> {
+    fn from(layer: &'a Arc<Layer>) -> Self {
+        (&**layer).into()
+    }
+}
+
+// In parallel, in pieces that any number of threads divides alike.
+fn brightness_of(composition: &Composition, inputs: &[&[f32]]) -> Vec<f32> {
+    const PIECE: usize = 1 << 14;
+    let mut light = vec![0.0; inputs.first().map_or(0, |values| values.len())];
+    light
+        .par_chunks_mut(PIECE)
+        .enumerate()
+        .for_each(|(index, out)| {
+            let from = index * PIECE;
+            let inputs: Vec<&[f32]> = inputs
+                .iter()
+                .map(|values| &values[from..from + out.len()])
+                .collect();
+            composition.brightness(&inputs, out);
+        });
+    light
+}
