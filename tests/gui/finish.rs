@@ -176,6 +176,10 @@ fn star_size_and_brightness_are_typed_dragged_and_put_back() {
             "Star brightness"
         ]
     );
+    // Frames of a test are a quarter of a second apart.
+    harness
+        .ctx
+        .options_mut(|options| options.input_options.max_double_click_delay = 3.0);
     for _ in 0..2 {
         harness.drag_at(rect.center());
         harness.drop_at(rect.center());
