@@ -116,7 +116,7 @@ fn stars_show_in_four_ways() {
     open(&mut harness, "Stars");
     for (word, show) in [
         ("Neutral", ShowStars::Neutral),
-        ("Broadband", ShowStars::Broadband),
+        ("RGB", ShowStars::Broadband),
         ("None", ShowStars::None),
     ] {
         click(&mut harness, Role::RadioButton, word);
@@ -141,7 +141,7 @@ fn stars_show_in_four_ways() {
 fn broadband_stars_say_what_they_lack() {
     let mut harness = mixing(sample());
     open(&mut harness, "Stars");
-    is_off(&mut harness, "Broadband", "there is no channel of R");
+    is_off(&mut harness, "RGB", "there is no channel of R");
     assert_eq!(steps(&harness), [""; 0]);
 }
 
@@ -530,6 +530,7 @@ fn window(state: State, size: [f32; 2], look: Theme) -> Harness<'static, App> {
             app.state.theme = look;
             app
         });
+    look.apply(&harness.ctx);
     harness.run_steps(4);
     harness
 }
@@ -623,6 +624,16 @@ fn full() -> State {
     state
 }
 
+/// Words that are painted with their end left off.
+fn cut_off(harness: &Harness<'static, Stage>) -> Vec<String> {
+    let shapes = harness.output().shapes.iter();
+    let texts = shapes.filter_map(|clipped| match &clipped.shape {
+        egui::Shape::Text(text) if text.galley.elided => Some(text.galley.text().to_owned()),
+        _ => None,
+    });
+    texts.collect()
+}
+
 #[test]
 fn nothing_is_cut_off_in_the_smallest_window() {
     for look in Theme::ALL {
@@ -638,7 +649,7 @@ fn nothing_is_cut_off_in_the_smallest_window() {
         let names = [
             "As mixed",
             "Neutral",
-            "Broadband",
+            "RGB",
             "None",
             "Star size, number",
             "Star size as it is",
@@ -665,6 +676,9 @@ fn nothing_is_cut_off_in_the_smallest_window() {
             let rect = harness.get_by_label(name).rect();
             let fits = rect.min.x >= 0.0 && rect.max.x <= width && rect.width() >= 16.0;
             assert!(fits, "{name} in {look:?}: {rect:?}");
+        }
+        for word in cut_off(&harness) {
+            assert!(!names.contains(&word.as_str()), "{word} is cut off");
         }
         picture(&mut harness, &format!("mix-{look:?}"));
 

@@ -25,7 +25,7 @@ const WAYS: [(ShowStars, &str, &str); 4] = [
     ),
     (
         ShowStars::Broadband,
-        "Broadband",
+        "RGB",
         "Stars have the true colours of the channels R, G and B.",
     ),
     (
@@ -35,18 +35,13 @@ const WAYS: [(ShowStars, &str, &str); 4] = [
     ),
 ];
 
-fn word(show: ShowStars) -> String {
-    let way = WAYS.iter().find(|(value, ..)| *value == show);
-    way.map_or("", |(_, word, _)| word).to_lowercase()
-}
-
 /// What is on, in a line.
 pub(super) fn summary(rendition: &Rendition) -> String {
     let look = rendition.star_look();
     if look.is_plain() {
         return "As mixed, as they are".to_owned();
     }
-    let mut words = word(look.show);
+    let mut words = look.show.name().to_owned();
     words[..1].make_ascii_uppercase();
     if look.show != ShowStars::None {
         if look.size != 1.0 {
@@ -67,7 +62,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut
     if let Some(show) = form::choice_where(ui, look.show, &WAYS, hindered)
         && let Some(recipe) = with(StarLook { show, ..look })
     {
-        asks.edit(format!("Stars {}", word(show)), recipe);
+        asks.edit(format!("Stars {}", show.name()), recipe);
     }
     // Where there are none, their size says nothing.
     ui.add_enabled_ui(look.show != ShowStars::None, |ui| {
