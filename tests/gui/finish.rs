@@ -201,7 +201,8 @@ fn a_folded_section_says_what_is_on() {
         brightness: 1.0,
     });
     state.history = History::new("Open", recipe);
-    let harness = mixing(state);
+    let mut harness = mixing(state);
+    picture(&mut harness, "mix-folded");
     assert!(says(&harness, "Neutral, size 70 %"));
     assert!(says(&harness, "Hα 40 %, colours 25 %"));
     assert!(says(&harness, "As the channels are"));
