@@ -189,8 +189,8 @@ fn words(
                     .on_hover_text(whole);
             }
         });
-        quality(ui, channel, layer, &quiet);
-        changed(ui, state, channel, &quiet);
+        quality(ui, channel, layer, quiet);
+        changed(ui, state, channel, quiet);
     });
     if head::needs_prepare(state, &channel.id) {
         another_size(ui, state);
