@@ -15,8 +15,9 @@ use super::state::Compare;
 use super::theme::Theme;
 use crate::engine::recipe::{Blend, ColorValue, Gamut, Recipe, Rendition};
 use crate::io::write::atomic::write_whole;
-use crate::work::desk::Job;
+use crate::work::desk::{BalanceBy, Job};
 use crate::work::inputs::{folder_of, relative};
+use crate::work::mixing::finishing;
 
 impl App {
     /// Carries out what the panels asked for, in order.
@@ -54,6 +55,9 @@ impl App {
                 Ask::CancelPart(ticket, part) => self.worker.cancel_part(ticket, &part),
                 Ask::Dismiss(path) => self.state.rows.retain(|row| row.path != path),
                 Ask::View(view) => self.state.view = view,
+                Ask::Balance(by) => self.balance(by),
+                Ask::Pick(picking) => self.pick(picking),
+                Ask::ChooseCatalogue => self.choose_catalogue(context),
                 Ask::Space(space) => self.state.space = space,
                 Ask::AutoStretch(id) => self.auto_stretch(&id),
                 Ask::SavePalette(palette) => self.save_palette(&palette),
@@ -130,6 +134,7 @@ impl App {
             Command::RenameRendition => tabs::start_renaming(context, &self.state),
             Command::DeleteRendition => self.delete_rendition(),
             Command::Marks => self.state.view.marks = !self.state.view.marks,
+            Command::BeforeNoise => self.before_noise(),
             Command::NextVision => self.next_vision(),
             Command::NextTheme => {
                 let all = Theme::ALL;
@@ -139,7 +144,9 @@ impl App {
             }
             Command::CommandList => self.dialog = Some(Dialog::commands()),
             Command::CancelJobs => {
-                if self.state.solo.is_some() || self.state.view.sky.is_some() {
+                if self.state.picking.is_some() {
+                    self.pick(None);
+                } else if self.state.solo.is_some() || self.state.view.sky.is_some() {
                     self.state.solo = None;
                     self.state.view.sky = None;
                 } else {
@@ -184,7 +191,11 @@ impl App {
             known(&self.state.view.sky),
         );
         let first = recipe.channels.first().map(|channel| channel.id.clone());
+        let noisy = |rendition| finishing::is_smoothed(recipe, rendition);
+        let smoothed = recipe.renditions.iter().any(noisy);
         let view = &mut self.state.view;
+        // There is no before without an after.
+        view.before_noise &= smoothed;
         if !ids.contains(&view.rendition) {
             view.rendition = ids.first().cloned().unwrap_or_default();
         }
@@ -197,6 +208,9 @@ impl App {
         }
         if view.other.is_none() {
             view.compare = Compare::One;
+        }
+        if ids.is_empty() {
+            self.state.picking = None;
         }
         if !sky {
             view.sky = None;
@@ -386,6 +400,11 @@ impl App {
             Picked::Paths(Picking::SaveAs, paths) => {
                 if let Some(path) = paths.into_iter().next() {
                     self.save_to(context, &with_ending(path));
+                }
+            }
+            Picked::Paths(Picking::Catalogue, paths) => {
+                if let Some(path) = paths.into_iter().next() {
+                    self.balance(BalanceBy::Catalogue(path));
                 }
             }
             Picked::Paths(Picking::Export, paths) => {

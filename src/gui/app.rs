@@ -71,6 +71,7 @@ pub(super) enum Purpose {
     Open { onto: bool },
     Load,
     Prepare,
+    Balance(&'static str),
     Parts,
     Export,
     Draw,

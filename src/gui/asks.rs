@@ -8,8 +8,10 @@ use crate::engine::color::space::Space;
 
 use super::panels::drawing::DrawingDraft;
 use super::panels::export::ExportDraft;
+use super::state::Picking;
 use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
+use crate::work::desk::BalanceBy;
 
 /// One wish of a panel.
 #[derive(Debug, Clone)]
@@ -61,6 +63,13 @@ pub enum Ask {
     CancelPart(crate::work::desk::Ticket, String),
     /// A line of the list of files is done with.
     Dismiss(PathBuf),
+
+    /// The white balance of the shown rendition is to be measured.
+    Balance(BalanceBy),
+    /// The next click or drag on the picture takes this up; None: not after all.
+    Pick(Option<Picking>),
+    /// The user picks a catalogue of stars for the white balance.
+    ChooseCatalogue,
 
     /// The picture is worked on and exported in this space.
     Space(Space),

@@ -67,6 +67,8 @@ pub enum Command {
     DeleteRendition,
     /// Mark pixels that clip or leave the gamut.
     Marks,
+    /// See the picture before its noise is smoothed away, or after it again.
+    BeforeNoise,
     /// See as other readers do, in turn.
     NextVision,
     /// The next looks.
@@ -286,6 +288,12 @@ pub const COMMANDS: &[Entry] = &[
         "Mark what clips",
         "Mark pixels at full scale or outside the output space",
         plain(Key::M),
+    ),
+    entry(
+        Command::BeforeNoise,
+        "Without noise reduction",
+        "See the picture before its noise is smoothed away; once more to come back",
+        plain(Key::B),
     ),
     entry(
         Command::NextVision,

@@ -91,6 +91,15 @@ impl App {
                 self.state.prepared = steps;
                 self.tell_all(notices);
             }
+            Event::Balanced {
+                ticket,
+                rendition,
+                balance,
+                notices,
+            } => {
+                self.balanced(ticket, &rendition, balance);
+                self.tell_all(notices);
+            }
             Event::Exported {
                 path,
                 bytes,
@@ -249,7 +258,7 @@ impl App {
         if let Some(purpose) = self.purposes.remove(&ticket) {
             match (purpose, cancelled) {
                 (Purpose::Export, true) => self.say("The export was stopped; nothing was written"),
-                (Purpose::Parts, _) => {}
+                (Purpose::Parts, _) => self.state.parts_pending = false,
                 (Purpose::Draw, true) => self.say("The drawing was stopped; nothing was written"),
                 (_, true) => self.say("Stopped"),
                 (Purpose::Prepare, false) => self.say("Prepared"),
@@ -347,9 +356,10 @@ impl App {
             layers: self.state.layers.clone(),
         };
         self.start(job, "Telling stars and noise apart", Purpose::Parts);
+        self.state.parts_pending = true;
     }
 
-    fn tell_all(&mut self, notices: Vec<String>) {
+    pub(super) fn tell_all(&mut self, notices: Vec<String>) {
         for notice in notices {
             if !self.state.notices.contains(&notice) {
                 self.state.notices.push(notice);

@@ -18,6 +18,8 @@ pub enum Purpose {
     Export,
     /// Where a drawing goes.
     Drawing,
+    /// A catalogue of stars for the white balance.
+    Catalogue,
 }
 
 /// How a dialog ended.
@@ -73,7 +75,15 @@ impl Pickers {
                 .add_filter("All files", &["*"])
                 .pick_files()
         });
-        let one = (many.is_none()).then(|| {
+        let catalogue = (purpose == Purpose::Catalogue).then(|| {
+            dialog
+                .clone()
+                .set_title("Pick a catalogue of stars")
+                .add_filter("Tables (CSV)", &["csv", "CSV"])
+                .add_filter("All files", &["*"])
+                .pick_file()
+        });
+        let one = (many.is_none() && catalogue.is_none()).then(|| {
             let dialog = dialog.set_file_name(name);
             if purpose == Purpose::SaveAs {
                 dialog
@@ -88,11 +98,12 @@ impl Pickers {
         });
         let wait = move || {
             let paths: Option<Vec<PathBuf>> = pollster::block_on(async {
-                match (many, one) {
-                    (Some(many), _) => many
+                match (many, catalogue, one) {
+                    (Some(many), ..) => many
                         .await
                         .map(|files| files.iter().map(|file| file.path().into()).collect()),
-                    (_, Some(one)) => one.await.map(|file| vec![file.path().into()]),
+                    (_, Some(one), _) => one.await.map(|file| vec![file.path().into()]),
+                    (.., Some(one)) => one.await.map(|file| vec![file.path().into()]),
                     _ => None,
                 }
             });

@@ -15,6 +15,8 @@ mod exporting;
 
 mod drawing;
 
+mod balancing;
+
 pub mod habits;
 
 mod pictures;

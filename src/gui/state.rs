@@ -70,10 +70,23 @@ pub struct State {
     pub last_millis: f32,
     /// Where the picture is shown on the screen, once it has been.
     pub pane: Option<Pane>,
+    /// What is to be pointed at in the picture.
+    pub picking: Option<Picking>,
+    /// Stars are being told from the nebula; the picture waits for it.
+    pub parts_pending: bool,
     /// The pixel under the pointer.
     pub hovered: Option<[usize; 2]>,
     /// Which of the first hints is shown.
     pub hint: Option<usize>,
+}
+
+/// What the next click or drag on the picture takes up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Picking {
+    /// A star that is to be white.
+    Star,
+    /// A part that is to be grey.
+    Patch,
 }
 
 /// A file that is being opened.
@@ -137,6 +150,8 @@ pub struct View {
     pub place: Option<Place>,
     /// Pixels that clip or leave the gamut are marked.
     pub marks: bool,
+    /// The picture is shown with all its noise: what is smoothed away comes back.
+    pub before_noise: bool,
     /// As whom the picture is seen.
     pub vision: Vision,
     /// The channel whose sky model is shown instead of the picture.
@@ -277,6 +292,7 @@ impl State {
                 divide: 0.5,
                 place: None,
                 marks: false,
+                before_noise: false,
                 vision: Vision::Usual,
                 sky: None,
                 difference_full: 50.0,
@@ -293,6 +309,8 @@ impl State {
             made: None,
             last_millis: 0.0,
             pane: None,
+            picking: None,
+            parts_pending: false,
             hovered: None,
             hint: None,
         }

@@ -1,6 +1,8 @@
 //! Changes to a rendition. Each takes a recipe and gives one that holds as a
 //! whole, or none: nothing else may reach the history.
 
+pub mod finishing;
+
 use std::collections::BTreeMap;
 
 use crate::engine::color::css;

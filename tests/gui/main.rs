@@ -7,6 +7,8 @@ mod apart;
 
 mod channels;
 
+mod finish;
+
 mod export;
 
 mod pictures;

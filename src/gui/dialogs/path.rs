@@ -7,6 +7,7 @@ use super::{Next, buttons, heading, main_button};
 use crate::gui::app::App;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::files::Purpose;
+use crate::work::desk::BalanceBy;
 use crate::work::paths::{completions, typed};
 
 /// How many completions are listed.
@@ -41,10 +42,10 @@ pub(super) fn show(app: &mut App, ui: &mut Ui, dialog: &mut PathDialog, asks: &m
     let saving = dialog.purpose == Purpose::SaveAs;
     heading(
         ui,
-        if saving {
-            "Save the recipe as"
-        } else {
-            "Open a path"
+        match dialog.purpose {
+            Purpose::SaveAs => "Save the recipe as",
+            Purpose::Catalogue => "Open a catalogue of stars",
+            Purpose::Open | Purpose::Export | Purpose::Drawing => "Open a path",
         },
     );
     if let Some(note) = &dialog.note {
@@ -59,10 +60,12 @@ pub(super) fn show(app: &mut App, ui: &mut Ui, dialog: &mut PathDialog, asks: &m
     if tab && let Some(first) = dialog.listed.first() {
         dialog.text.clone_from(first);
     }
-    let hint = if saving {
-        "A file that ends in .toml"
-    } else {
-        "A stack, a folder, a recipe (.toml) or a record (.record.json)"
+    let hint = match dialog.purpose {
+        Purpose::SaveAs => "A file that ends in .toml",
+        Purpose::Catalogue => "A table of stars with their colours (.csv)",
+        Purpose::Open | Purpose::Export | Purpose::Drawing => {
+            "A stack, a folder, a recipe (.toml) or a record (.record.json)"
+        }
     };
     let mut field = TextEdit::singleline(&mut dialog.text)
         .hint_text(hint)
@@ -112,6 +115,8 @@ pub(super) fn show(app: &mut App, ui: &mut Ui, dialog: &mut PathDialog, asks: &m
             if saving {
                 let context = ui.ctx().clone();
                 app.save_to(&context, &path);
+            } else if dialog.purpose == Purpose::Catalogue {
+                asks.push(Ask::Balance(BalanceBy::Catalogue(path.clone())));
             } else {
                 asks.push(Ask::Open(vec![path.clone()]));
             }

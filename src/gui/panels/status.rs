@@ -16,6 +16,13 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
             if !figures.is_empty() {
                 ui.label(RichText::new(figures).small().color(faint));
             }
+            if state.parts_pending {
+                ui.label(
+                    RichText::new("Telling stars apart ...")
+                        .small()
+                        .color(faint),
+                );
+            }
             if let Some(job) = state.jobs.first() {
                 if icon::button(ui, Icon::Cross, &format!("Stop: {}", job.title), false).clicked() {
                     asks.push(Ask::Cancel(job.ticket));

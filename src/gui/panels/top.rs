@@ -6,6 +6,7 @@ use crate::gui::asks::{Ask, Asks};
 use crate::gui::command::Command;
 use crate::gui::state::State;
 use crate::gui::theme::bold;
+use crate::work::mixing::finishing;
 
 const FILE: &[Option<Command>] = &[
     Some(Command::Open),
@@ -50,6 +51,7 @@ const VIEW: &[Option<Command>] = &[
     Some(Command::SwapCompared),
     None,
     Some(Command::Marks),
+    Some(Command::BeforeNoise),
     Some(Command::NextVision),
     Some(Command::NextTheme),
     None,
@@ -215,6 +217,10 @@ pub fn possible(state: &State, command: Command) -> bool {
         | Command::CompareTurns
         | Command::CompareDifference
         | Command::SwapCompared => state.recipe().renditions.len() > 1,
+        Command::BeforeNoise => {
+            let smoothed = |rendition| finishing::is_smoothed(state.recipe(), rendition);
+            state.view.before_noise || state.rendition().is_some_and(smoothed)
+        }
         _ => true,
     }
 }

@@ -29,6 +29,16 @@ pub fn choice<T: Copy + PartialEq>(
     current: T,
     options: &[(T, &str, &str)],
 ) -> Option<T> {
+    choice_where(ui, current, options, |_| None)
+}
+
+/// The same where some ways cannot be had: `hindered` says why, in a sentence.
+pub fn choice_where<T: Copy + PartialEq>(
+    ui: &mut Ui,
+    current: T,
+    options: &[(T, &str, &str)],
+    hindered: impl Fn(T) -> Option<String>,
+) -> Option<T> {
     let gap = 4.0;
     let count = options.len().max(1) as f32;
     let font = egui::TextStyle::Button.resolve(ui.style());
@@ -67,11 +77,19 @@ pub fn choice<T: Copy + PartialEq>(
             } else {
                 button
             };
-            let response = ui.add_sized([width(*needs).floor(), ROW], button);
-            let enabled = ui.is_enabled();
+            let why = hindered(*value);
+            let enabled = ui.is_enabled() && why.is_none();
+            let response = ui
+                .add_enabled_ui(enabled, |ui| {
+                    ui.add_sized([width(*needs).floor(), ROW], button)
+                })
+                .inner;
             response
                 .widget_info(|| WidgetInfo::selected(Role::RadioButton, enabled, selected, *word));
-            if response.on_hover_text(*about).clicked() && !selected {
+            let response = response
+                .on_hover_text(*about)
+                .on_disabled_hover_text(why.as_deref().unwrap_or(about));
+            if response.clicked() && !selected {
                 chosen = Some(*value);
             }
         }
@@ -100,7 +118,7 @@ pub fn amount(
     value: &mut f64,
     range: std::ops::RangeInclusive<f64>,
 ) -> [Response; 2] {
-    number(ui, name, value, range, 2)
+    number(ui, name, value, range, 2, "")
 }
 
 /// The same for whole numbers.
@@ -110,7 +128,18 @@ pub fn whole_amount(
     value: &mut f64,
     range: std::ops::RangeInclusive<f64>,
 ) -> [Response; 2] {
-    number(ui, name, value, range, 0)
+    number(ui, name, value, range, 0, "")
+}
+
+/// The same for a share, 0..1, in whole percent.
+pub fn percent(ui: &mut Ui, name: &str, share: &mut f64) -> [Response; 2] {
+    let before = *share * 100.0;
+    let mut value = before;
+    let responses = number(ui, name, &mut value, 0.0..=100.0, 0, " %");
+    if value != before {
+        *share = value / 100.0;
+    }
+    responses
 }
 
 fn number(
@@ -119,6 +148,7 @@ fn number(
     value: &mut f64,
     range: std::ops::RangeInclusive<f64>,
     decimals: usize,
+    suffix: &str,
 ) -> [Response; 2] {
     let width = 52.0;
     ui.spacing_mut().slider_width =
@@ -146,6 +176,7 @@ fn number(
                 .clamp_existing_to_range(false)
                 .speed(if decimals == 0 { 0.25 } else { 0.01 })
                 .fixed_decimals(decimals)
+                .suffix(suffix)
                 .update_while_editing(false),
         )
         .accessible_name(format!("{name}, number"));
@@ -194,6 +225,28 @@ pub fn section(ui: &mut Ui, title: &str, open: bool, body: impl FnOnce(&mut Ui))
             body(ui);
             ui.add_space(4.0);
         });
+}
+
+/// A part of a panel that is folded until it is wanted; meanwhile `summary` says
+/// in a line, in the colour beside it, what is on.
+pub fn folded(
+    ui: &mut Ui,
+    title: &str,
+    (summary, faint): (&str, Color32),
+    body: impl FnOnce(&mut Ui),
+) {
+    ui.add_space(2.0);
+    ui.separator();
+    let shown = CollapsingHeader::new(RichText::new(title).family(bold()).size(14.0))
+        .show_unindented(ui, |ui| {
+            ui.add_space(2.0);
+            body(ui);
+            ui.add_space(4.0);
+        });
+    if shown.fully_closed() {
+        ui.add(Label::new(RichText::new(summary).small().color(faint)).truncate())
+            .on_hover_text(summary);
+    }
 }
 
 /// What is wrong and what to do, with a sign, in the colour of `color`.

@@ -5,3 +5,5 @@ pub mod form;
 pub mod dialog;
 
 pub mod icon;
+
+pub mod stretch;

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{Layer, LayerKey, Layers, Parts};
-use crate::engine::recipe::{Recipe, Stretch};
+use crate::engine::recipe::{Balance, Recipe, Stretch};
 use crate::work::preview;
 use crate::work::{compare, compose, key, sheet};
 
@@ -41,6 +41,17 @@ pub enum Job {
         /// What its files are relative to.
         folder: PathBuf,
     },
+    /// Measures the white balance of a rendition.
+    Balance {
+        /// A checked recipe.
+        recipe: Recipe,
+        /// The channels in memory, by id.
+        layers: Layers,
+        /// Id of the rendition that it is for.
+        rendition: String,
+        /// By what.
+        by: BalanceBy,
+    },
     /// Smooths noise and tells stars from the nebula where renditions need it.
     Parts {
         /// A checked recipe.
@@ -74,6 +85,33 @@ impl Drawing {
             Self::Key(request) => &request.out,
             Self::Sheet(request) => &request.out,
             Self::Comparison(request) => &request.out,
+        }
+    }
+}
+
+/// By what a white balance is measured.
+#[derive(Debug, Clone, PartialEq)]
+pub enum BalanceBy {
+    /// The average of the field's stars is to be white.
+    Stars,
+    /// The star nearest to a place is to be white: x and y in pixels of the
+    /// common grid, the centre of the first at 0.
+    Star([f64; 2]),
+    /// A part of the picture is to be grey: its first column and row, width and
+    /// height, in pixels of the common grid.
+    Patch([usize; 4]),
+    /// Stars are to have the colours that a catalogue's file says.
+    Catalogue(PathBuf),
+}
+
+impl BalanceBy {
+    /// In words, after "white balance".
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Stars => "by average star",
+            Self::Star(_) => "by a star",
+            Self::Patch(_) => "by a patch",
+            Self::Catalogue(_) => "by catalogue",
         }
     }
 }
@@ -192,6 +230,17 @@ pub enum Event {
         recipe: Box<Recipe>,
         /// What was done, in order.
         steps: Vec<Step>,
+        /// What a person should know.
+        notices: Vec<String>,
+    },
+    /// A white balance is measured.
+    Balanced {
+        /// Which job.
+        ticket: Ticket,
+        /// Id of the rendition that it is for.
+        rendition: String,
+        /// It.
+        balance: Balance,
         /// What a person should know.
         notices: Vec<String>,
     },

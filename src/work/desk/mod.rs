@@ -33,7 +33,7 @@ mod draw;
 
 mod parts;
 
-pub use job::{Drawing, Event, Job, RowState, Step, Ticket};
+pub use job::{BalanceBy, Drawing, Event, Job, RowState, Step, Ticket};
 pub use layer::{Apart, Layer, LayerKey, Means, Parts, auto_stretch, keys};
 pub use parts::{Layers, Wanted, lacking};
 pub use worker::Worker;

@@ -16,6 +16,11 @@ pub fn run(job: Job, tell: &Tell<'_>) {
             channels,
         } => load::named(&recipe, &folder, &channels, tell),
         Job::Prepare { recipe, folder } => prepare::run(recipe, &folder, tell),
+        // To be filled when the measuring joins: this arm alone.
+        Job::Balance { by, .. } => Err(Error::request(
+            format!("a white balance {} cannot be measured yet", by.words()),
+            "give the gains of R, G and B as numbers",
+        )),
         Job::Parts {
             recipe,
             folder,

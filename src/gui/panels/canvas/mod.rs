@@ -9,6 +9,9 @@ pub mod geometry;
 /// Words and controls that lie over the picture.
 mod overlays;
 
+/// A star or a patch is pointed at.
+pub mod pick;
+
 /// Which pictures are needed, and those that came.
 pub mod pictures;
 

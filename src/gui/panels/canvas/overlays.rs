@@ -44,7 +44,8 @@ pub fn tag(ui: &Ui, state: &State, side: Rect, align: Align2, name: &str) {
     painter.galley(plate.min + vec2(6.0, 3.0), galley, colors.text);
 }
 
-fn plate(ui: &mut Ui, state: &State, rect: Rect, content: impl FnOnce(&mut Ui)) {
+/// Controls on a plate that begins at the upper left corner of `rect`.
+pub fn plate(ui: &mut Ui, state: &State, rect: Rect, content: impl FnOnce(&mut Ui)) {
     let colors = state.theme.colors();
     let builder = UiBuilder::new().max_rect(rect);
     ui.scope_builder(builder, |ui| {
@@ -96,6 +97,9 @@ pub fn show(
             .on_hover_text("Screen pixels : pixels of the picture");
     });
     let mut lines: Vec<String> = Vec::new();
+    if state.view.before_noise {
+        lines.push("Without noise reduction (B brings it back)".into());
+    }
     match state.view.vision {
         Vision::Usual => {}
         Vision::Protan => lines.push("Seen without red cones (simulated)".into()),

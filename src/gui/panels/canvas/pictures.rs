@@ -8,6 +8,7 @@ use super::geometry::Pane;
 use crate::engine::frame::Size;
 use crate::engine::recipe::{About, Recipe};
 use crate::gui::state::{Compare, State};
+use crate::work::mixing::finishing;
 use crate::work::preview::{Grid, Picture, Request, Show};
 
 /// The rendition shown.
@@ -173,10 +174,13 @@ fn same(a: &Request, b: &Request) -> bool {
 }
 
 /// The recipe as it is shown: these renditions alone, hidden channels left out
-/// of their colours and of their brightness. None where one has no channel left.
+/// of their colours and of their brightness, noise left in where that is looked at. None where one has no channel left.
 pub fn effective(state: &State, renditions: &[&str]) -> Option<Recipe> {
     let mut recipe = state.recipe().clone();
     recipe.about = About::default();
+    if state.view.before_noise {
+        finishing::unsmoothed(&mut recipe);
+    }
     recipe
         .renditions
         .retain(|rendition| renditions.contains(&rendition.id.as_str()));
@@ -292,6 +296,9 @@ fn request(state: &State, show: &Show, grid: Grid) -> Option<Request> {
         Show::Channel(_) | Show::Sky(_) => {
             let mut recipe = state.recipe().clone();
             recipe.about = About::default();
+            if state.view.before_noise {
+                finishing::unsmoothed(&mut recipe);
+            }
             recipe.renditions.truncate(1);
             recipe
         }

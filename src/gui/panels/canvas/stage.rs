@@ -6,7 +6,7 @@ use super::geometry::{Mapping, Pane};
 use super::pictures::{
     BACKDROP, DIFFERENCE, OTHER, OTHER_BACKDROP, SHOWN, comparison, other, panes,
 };
-use super::{edge, overlays, probe, turns};
+use super::{edge, overlays, pick, probe, turns};
 use crate::engine::frame::Size;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::{Compare, Place, State, View};
@@ -40,7 +40,7 @@ pub fn show(
     let is_over = response.hovered() || response.dragged();
     let at = physical.filter(|_| is_over);
     let moved = keys(ui, &response, pane, place, at, size)
-        .or_else(|| pointed(ui, &response, pane, place, at, size));
+        .or_else(|| pointed(ui, state, &response, pane, place, at, size));
     let hovered = at.and_then(|at| pane.mapping(place).pixel(at, size));
     let mut new = moved.map(|place| View {
         place,
@@ -48,13 +48,14 @@ pub fn show(
     });
     let probe_key =
         is_over && !ui.ctx().egui_wants_keyboard_input() && ui.input(|i| i.key_pressed(Key::P));
-    if (response.clicked() || probe_key) && !response.double_clicked() {
+    let picking = state.picking;
+    if picking.is_none() && (response.clicked() || probe_key) && !response.double_clicked() {
         let mut view = new.take().unwrap_or_else(|| state.view.clone());
         view.probe = if view.probe.is_some() { None } else { hovered };
         new = Some(view);
         response.request_focus();
     }
-    if response.double_clicked() {
+    if picking.is_none() && response.double_clicked() {
         // Its first click was none of its own: nothing is held.
         let mut view = new.take().unwrap_or_else(|| state.view.clone());
         view.probe = None;
@@ -107,6 +108,11 @@ pub fn show(
         }
     }
     overlays::show(ui, state, rect, pane, place, size, asks);
+    if let Some(picking) = picking {
+        let map = pane.mapping(place);
+        pick::show(ui, state, picking, (&response, rect), (map, size), asks);
+        return hovered;
+    }
     if let Some(at) = state.view.probe.or(hovered)
         && (state.view.probe.is_some() || rested(ui))
         && let Some(reading) = probe::reading(state, at)
@@ -150,6 +156,7 @@ fn asks_view(new: Option<View>, state: &State, asks: &mut Asks) {
 /// What the pointer does to the place: Some(None) fits it.
 fn pointed(
     ui: &Ui,
+    state: &State,
     response: &egui::Response,
     pane: Pane,
     place: Place,
@@ -157,7 +164,10 @@ fn pointed(
     size: Size,
 ) -> Option<Option<Place>> {
     let ppp = ui.pixels_per_point();
-    if response.dragged_by(PointerButton::Primary) || response.dragged_by(PointerButton::Middle) {
+    let is_free = state.picking.is_none();
+    if is_free && response.dragged_by(PointerButton::Primary)
+        || response.dragged_by(PointerButton::Middle)
+    {
         let by = response.drag_delta() * ppp;
         return Some(Some(pane.panned(
             place,
@@ -166,7 +176,7 @@ fn pointed(
         )));
     }
     let at = at?;
-    if response.double_clicked() {
+    if is_free && response.double_clicked() {
         let is_full = (place.zoom - 1.0).abs() < 1e-6;
         return Some((!is_full).then(|| pane.zoomed(place, at, 1.0 / place.zoom, size)));
     }

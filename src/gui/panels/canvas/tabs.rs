@@ -8,6 +8,7 @@ use crate::engine::recipe::{Blend, ColorValue, Recipe, Rendition};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::command::Command;
 use crate::gui::state::{Compare, State};
+use crate::work::mixing::finishing;
 
 /// A name as an id is written: "My mix" is `my-mix`.
 pub fn id_of(name: &str) -> String {
@@ -68,6 +69,22 @@ fn bar(ui: &mut Ui, state: &State, asks: &mut Asks) {
         let menu = ui.menu_button("+", |ui| {
             if ui.button("New in natural colours").clicked() {
                 add_natural(state, asks);
+                ui.close();
+            }
+            let emission = finishing::true_color_with_emission(state.recipe(), "true-color");
+            let reason = emission.as_ref().err().cloned().unwrap_or_default();
+            let button = egui::Button::new("True colour with emission");
+            let button = ui
+                .add_enabled(emission.is_ok(), button)
+                .on_hover_text(
+                    "R, G and B in true colour, and the lines whose continuum is taken out in \
+                     theirs; the brightness of L where there is one",
+                )
+                .on_disabled_hover_text(reason);
+            if let (true, Ok(mut new)) = (button.clicked(), emission) {
+                let mut recipe = state.recipe().clone();
+                new.id = free_id(&recipe, &new.id);
+                add(state, &mut recipe, new, asks);
                 ui.close();
             }
             if ui.button("Copy of the shown one").clicked() {

@@ -190,6 +190,7 @@ fn words(
             }
         });
         quality(ui, channel, layer, quiet);
+        changed(ui, state, channel, quiet);
     });
     if head::needs_prepare(state, &channel.id) {
         another_size(ui, state);
@@ -214,6 +215,23 @@ fn words(
                 asks.push(Ask::ShowSky((!shown).then(|| channel.id.clone())));
             }
         });
+    }
+}
+
+/// What is done to its light before the stretch, as far as anything is.
+fn changed(ui: &mut Ui, state: &State, channel: &Channel, quiet: impl Fn(String) -> RichText) {
+    let recipe = state.recipe();
+    let smoothed = channel
+        .denoise
+        .filter(|share| *share > 0.0)
+        .map(|share| format!("noise smoothed {:.0} %", share * 100.0));
+    let taken = channel.continuum.as_ref().and_then(|continuum| {
+        let broad = recipe.channel(&continuum.from)?;
+        Some(format!("continuum by {} out", facts::title(recipe, broad)))
+    });
+    let words: Vec<String> = smoothed.into_iter().chain(taken).collect();
+    if !words.is_empty() {
+        ui.label(quiet(words.join(" · ")));
     }
 }
 

@@ -1,14 +1,15 @@
-//! Black and white: handles on the histogram, and the numbers below it.
+//! Black and white: handles on the histogram.
 
-use egui::{Color32, DragValue, Id, Pos2, Rect, RichText, Sense, Stroke, Ui, pos2, vec2};
+use egui::{Color32, Id, Pos2, Rect, Sense, Stroke, Ui, pos2, vec2};
 
-use super::stretch::{Work, short};
+use super::stretch::Work;
 use super::{grip, plot};
 use crate::engine::measure::Histogram;
 use crate::engine::recipe::Stretch;
 use crate::engine::stretch::edit;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::theme::Theme;
+use crate::gui::widgets::stretch::short;
 
 /// How high the histogram is, in points.
 const HEIGHT: f32 = 112.0;
@@ -147,43 +148,4 @@ fn paint_handle(ui: &Ui, theme: Theme, end: End, rect: Rect, x: f32, response: &
         (End::White, _) => Color32::WHITE,
     };
     painter.circle(at(rect.bottom() - 6.0), 5.5, fill, Stroke::new(1.5, color));
-}
-
-/// Black and white as numbers, in file units.
-pub fn values(ui: &mut Ui, asks: &mut Asks, work: &Work<'_>) {
-    let stretch = &work.channel.stretch;
-    let span = stretch.white - stretch.black;
-    ui.columns(2, |columns| {
-        for (ui, end) in columns.iter_mut().zip([End::Black, End::White]) {
-            ui.horizontal(|ui| {
-                let word = if end == End::Black { "Black" } else { "White" };
-                ui.spacing_mut().button_padding.y = 2.0;
-                ui.label(RichText::new(word).small());
-                let mut value = end.of(stretch);
-                let decimals = edit::decimals(span);
-                ui.spacing_mut().interact_size.x = ui.available_width();
-                let response = ui
-                    .add(
-                        DragValue::new(&mut value)
-                            .speed(span / 1000.0)
-                            .update_while_editing(false)
-                            .clip_text(true)
-                            .custom_formatter(move |value, _| short(value, decimals)),
-                    )
-                    .on_hover_text("In the file's units: drag sideways, or click to type")
-                    .accessible_name(format!("Value of the {} of {}", lower(end), work.title));
-                let label = format!("{} of {}", end.name(), work.title);
-                grip::offer(asks, &response, &label, || {
-                    work.with(end.put(stretch, value))
-                });
-            });
-        }
-    });
-}
-
-fn lower(end: End) -> &'static str {
-    match end {
-        End::Black => "black point",
-        End::White => "white point",
-    }
 }

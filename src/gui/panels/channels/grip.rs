@@ -1,11 +1,7 @@
-//! What painted handles have in common: keys, the words of a screen reader, and
-//! steps in the history.
+//! What painted handles have in common: keys, and the words of a screen reader.
 
 use egui::accesskit::{Action, ActionData};
 use egui::{EventFilter, Key, Response, Ui, WidgetInfo};
-
-use crate::engine::recipe::Recipe;
-use crate::gui::asks::{Ask, Asks};
 
 /// What keys and assistive tools ask of a handle.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -65,19 +61,4 @@ pub fn handle(
         });
     }
     nudge
-}
-
-/// A change by an ordinary control: part of a gesture while it is dragged, a
-/// step of its own otherwise.
-pub fn offer(asks: &mut Asks, response: &Response, label: &str, recipe: impl FnOnce() -> Recipe) {
-    if response.changed() {
-        if response.dragged() {
-            asks.drag(label, recipe());
-        } else {
-            asks.edit(label, recipe());
-        }
-    }
-    if response.drag_stopped() {
-        asks.push(Ask::Settle);
-    }
 }

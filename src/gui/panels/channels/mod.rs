@@ -3,6 +3,8 @@
 
 mod card;
 
+mod continuum;
+
 mod curve;
 
 mod done;
@@ -20,6 +22,8 @@ mod head;
 pub mod hue;
 
 mod more;
+
+mod noise;
 
 mod plot;
 

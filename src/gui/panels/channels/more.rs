@@ -1,11 +1,13 @@
 //! What is seldom done to a channel: a small menu on its card.
 
-use egui::{Popup, Ui};
+use egui::{Popup, PopupCloseBehavior, Ui};
 
+use super::continuum;
 use crate::engine::recipe::{Channel, arrange};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::widgets::icon::{self, Icon};
+use crate::work::mixing::finishing;
 
 /// The button and, once it is pressed, the menu.
 pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, title: &str) {
@@ -13,6 +15,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
     let id = channel.id.as_str();
     Popup::menu(&response)
         .accessible_name(format!("More for {title}"))
+        .close_behavior(PopupCloseBehavior::CloseOnClickOutside)
         .show(|ui| {
             ui.set_min_width(170.0);
             for (name, up) in [("Move up", true), ("Move down", false)] {
@@ -22,6 +25,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
                     && let Some(recipe) = moved
                 {
                     asks.edit(format!("Move {title}"), recipe);
+                    ui.close();
                 }
             }
             let measured = state.layers.contains_key(id);
@@ -31,9 +35,11 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
                 .clicked()
             {
                 asks.push(Ask::AutoStretch(id.to_owned()));
+                ui.close();
             }
+            continuum::show(ui, state, asks, channel, title);
             ui.separator();
-            let left = arrange::without(state.recipe(), id);
+            let left = finishing::without_channel(state.recipe(), id);
             let button = ui
                 .add_enabled(left.is_some(), egui::Button::new("Take it out"))
                 .on_hover_text("The channel leaves the recipe, its file stays; undo brings it back")
@@ -42,6 +48,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
                 && let Some(recipe) = left
             {
                 asks.edit(format!("Take {title} out"), recipe);
+                ui.close();
             }
         });
 }

@@ -2,8 +2,9 @@
 
 use egui::{Checkbox, Label, RichText, Ui};
 
+use super::brightness;
 use crate::engine::color::space::Space;
-use crate::engine::recipe::{ColorValue, Gamut, Luminance, Rendition};
+use crate::engine::recipe::{ColorValue, Gamut, Rendition};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::widgets::form;
@@ -15,7 +16,7 @@ const WORDS: f32 = 72.0;
 
 pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {
     saturation(ui, state, rendition, asks);
-    brightness(ui, state, rendition, asks);
+    brightness::show(ui, state, rendition, asks);
     eye(ui, state, rendition, asks);
     ui.add_space(4.0);
     gamut(ui, state, rendition, asks);
@@ -23,7 +24,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut
     space(ui, state, asks);
 }
 
-fn title(ui: &mut Ui, state: &State, text: &str) {
+pub(super) fn title(ui: &mut Ui, state: &State, text: &str) {
     ui.label(RichText::new(text).color(state.theme.colors().faint));
 }
 
@@ -63,119 +64,6 @@ fn saturation(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks
             }
         });
     });
-}
-
-fn brightness(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {
-    title(ui, state, "Brightness from");
-    let strongest = mixing::strongest(state.recipe(), rendition, &state.layers);
-    let weighted = rendition.luminance.is_some();
-    let ways = [
-        (false, "The mix", "As bright as the mixed colours come out."),
-        (
-            true,
-            "Channels",
-            "Each pixel takes its brightness from chosen channels; hue and saturation stay.",
-        ),
-    ];
-    match form::choice(ui, weighted, &ways) {
-        Some(true) => {
-            let from = mixing::all_alike(rendition, 1.0);
-            if let Some(recipe) = mixing::brightened(state.recipe(), &rendition.id, Some(from)) {
-                asks.edit("Brightness from channels", recipe);
-            }
-        }
-        Some(false) => {
-            if let Some(recipe) = mixing::brightened(state.recipe(), &rendition.id, None) {
-                asks.edit("Brightness from the mix", recipe);
-            }
-        }
-        None => {}
-    }
-    let Some(luminance) = &rendition.luminance else {
-        return;
-    };
-    ui.horizontal(|ui| {
-        ui.spacing_mut().item_spacing.x = 4.0;
-        ui.spacing_mut().button_padding.x = 6.0;
-        let put = |asks: &mut Asks, label: &str, new: Luminance| {
-            if new != *luminance
-                && let Some(recipe) = mixing::brightened(state.recipe(), &rendition.id, Some(new))
-            {
-                asks.edit(label, recipe);
-            }
-        };
-        if let Some(strongest) = &strongest {
-            let name = name_of(state, strongest);
-            let response = ui.button("The strongest line").on_hover_text(format!(
-                "From {name} alone, which stands out of its noise the most"
-            ));
-            if response.clicked() {
-                let new = mixing::from_one(strongest, luminance.amount);
-                put(asks, "Brightness from the strongest line", new);
-            }
-        }
-        let response = ui
-            .button("All alike")
-            .on_hover_text("From all channels of this rendition, with equal weights");
-        if response.clicked() {
-            let new = mixing::all_alike(rendition, luminance.amount);
-            put(asks, "Brightness from all alike", new);
-        }
-    });
-    weights(ui, state, rendition, luminance, asks);
-}
-
-fn name_of(state: &State, id: &str) -> String {
-    let recipe = state.recipe();
-    super::names(recipe)
-        .into_iter()
-        .zip(&recipe.channels)
-        .find(|(_, channel)| channel.id == id)
-        .map_or_else(|| id.to_owned(), |(name, _)| name)
-}
-
-fn weights(
-    ui: &mut Ui,
-    state: &State,
-    rendition: &Rendition,
-    luminance: &Luminance,
-    asks: &mut Asks,
-) {
-    let faint = state.theme.colors().faint;
-    let recipe = state.recipe();
-    let row = |ui: &mut Ui, word: &str, name: &str, value: &mut f64| {
-        ui.horizontal(|ui| {
-            ui.spacing_mut().item_spacing.x = 6.0;
-            form::word(ui, WORDS, RichText::new(word).color(faint)).on_hover_text(word);
-            form::amount(ui, name, value, 0.0..=1.0)
-        })
-        .inner
-    };
-    for (channel, word) in recipe.channels.iter().zip(super::names(recipe)) {
-        let name = format!("Brightness from {word}");
-        let mut weight = luminance.from.get(&channel.id).copied().unwrap_or(0.0);
-        for response in row(ui, &word, &name, &mut weight) {
-            form::ask(asks, &response, &name, || {
-                let mut new = luminance.clone();
-                if weight > 0.0 {
-                    new.from.insert(channel.id.clone(), weight);
-                } else {
-                    new.from.remove(&channel.id);
-                }
-                mixing::brightened(recipe, &rendition.id, Some(new))
-            });
-        }
-    }
-    let mut amount = luminance.amount;
-    for response in row(ui, "Amount", "Brightness amount", &mut amount) {
-        form::ask(asks, &response, "Brightness amount", || {
-            let new = Luminance {
-                amount,
-                ..luminance.clone()
-            };
-            mixing::brightened(recipe, &rendition.id, Some(new))
-        });
-    }
 }
 
 fn eye(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {

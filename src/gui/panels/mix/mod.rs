@@ -1,15 +1,23 @@
 //! The mix: blend, colours as numbers, palettes, who can tell lines apart,
-//! finish, words.
+//! stars, white balance, noise, finish, words.
 
 mod apart;
 
+mod balance;
+
 mod blend;
+
+mod brightness;
 
 mod finish;
 
 mod matrix;
 
+mod noise;
+
 mod palettes;
+
+mod stars;
 
 use egui::{RichText, ScrollArea, Ui};
 
@@ -60,6 +68,20 @@ fn body(ui: &mut Ui, state: &State, asks: &mut Asks) {
     });
     form::section(ui, "Told apart", true, |ui| {
         apart::show(ui, state, rendition, asks);
+    });
+    let faint = state.theme.colors().faint;
+    form::folded(ui, "Stars", (&stars::summary(rendition), faint), |ui| {
+        stars::show(ui, state, rendition, asks);
+    });
+    if balance::is_for(state, rendition) {
+        let summary = balance::summary(rendition);
+        form::folded(ui, "White balance", (&summary, faint), |ui| {
+            balance::show(ui, state, rendition, asks);
+        });
+    }
+    let summary = noise::summary(state, rendition);
+    form::folded(ui, "Noise", (&summary, faint), |ui| {
+        noise::show(ui, state, rendition, asks);
     });
     form::section(ui, "Finish", true, |ui| {
         finish::show(ui, state, rendition, asks);
