@@ -5,16 +5,18 @@
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
+use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::{Control, Error};
 use crate::engine::align::stars::{self, FindError, FindLimits, Stars};
 use crate::engine::compose::{Composition, Slot};
-use crate::engine::frame::{BAND_ROWS, Plane, Rows, RowsError};
+use crate::engine::denoise::{self, NoiseModel};
+use crate::engine::detail;
+use crate::engine::frame::{BAND_ROWS, Plane, Rows, RowsError, Size};
 use crate::engine::recipe::{Recipe, Rendition};
 use crate::engine::reduce::Reduced;
-use crate::engine::separate::{self, Separation};
-use crate::engine::{denoise, detail};
+use crate::engine::separate::{self, Footprint, SeparateError, Separation, Settings};
 use crate::io::record::{NoiseEntry, StarsEntry};
 use crate::io::spool::Spool;
 
@@ -153,7 +155,7 @@ impl Channel<'_> {
         } else {
             Arc::clone(&self.sharp)
         };
-        made.push((Slot::Whole(self.index), whole_rows));
+        made.push((Slot::Whole(self.index), Arc::clone(&whole_rows)));
         if apart {
             let (parted, entry) = parted(&whole, self.id, self.ceiling, control)?;
             drop(whole);
@@ -163,10 +165,14 @@ impl Channel<'_> {
                     .iter()
                     .map(|notice| format!("{}: {notice}", self.id)),
             );
-            made.push((Slot::Nebula(self.index), spooled(&parted.nebula, control)?));
-            if wanted.contains(&Slot::Peak(self.index)) {
-                made.push((Slot::Peak(self.index), spooled(&parted.peaks, control)?));
-            }
+            let footprint = Arc::new(parted.footprint);
+            let overlaid = |shows| Overlaid {
+                whole: Arc::clone(&whole_rows),
+                footprint: Arc::clone(&footprint),
+                shows,
+            };
+            made.push((Slot::Nebula(self.index), Arc::new(overlaid(Shows::Nebula))));
+            made.push((Slot::Height(self.index), Arc::new(overlaid(Shows::Height))));
             said.stars = Some(entry);
         }
         Ok(said)
@@ -196,7 +202,8 @@ impl Channel<'_> {
 /// When the job is stopped.
 pub fn smoothed(plane: &Plane, id: &str, control: Control<'_>) -> Result<Plane, Error> {
     let step = format!("{id}: smoothing noise");
-    denoise::smoothed(plane, &ticking(&step, control)).map_err(|_| Error::Cancelled)
+    let model = NoiseModel::measure(plane);
+    denoise::smoothed(plane, &model, &ticking(&step, control)).map_err(|_| Error::Cancelled)
 }
 
 /// A channel's stars told from its nebula.
@@ -221,11 +228,16 @@ pub fn parted(
         FindError::Stopped => Error::Cancelled,
     })?;
     let step = format!("{id}: telling stars from the nebula");
-    let parted = separate::stars_apart(plane, &found, ceiling, &ticking(&step, control))
-        .map_err(|_| Error::Cancelled)?;
+    let settings = Settings::of(&found);
+    let tick = ticking(&step, control);
+    let parted = separate::stars_apart(plane, &found.stars, &settings, &tick);
+    let parted = parted.map_err(|error| match error {
+        SeparateError::Stopped => Error::Cancelled,
+        other => Error::request(other.to_string(), other.hint()),
+    })?;
     let entry = StarsEntry {
-        stars: parted.stars,
-        saturated: parted.saturated,
+        stars: parted.report.stars,
+        saturated: parted.report.saturated,
         fwhm_px: found.fwhm_px,
     };
     Ok((parted, entry))
@@ -267,6 +279,58 @@ fn spooled(plane: &Plane, control: Control<'_>) -> Result<Arc<dyn Rows>, Error> 
     let spool = Spool::of(plane, &step);
     control.check()?;
     Ok(Arc::new(spool?))
+}
+
+// A channel where its stars are: without them, or how high each pixel lies.
+struct Overlaid {
+    whole: Arc<dyn Rows>,
+    footprint: Arc<Footprint>,
+    shows: Shows,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Shows {
+    Nebula,
+    Height,
+}
+
+impl Rows for Overlaid {
+    fn size(&self) -> Size {
+        self.whole.size()
+    }
+
+    fn read(&self, first_row: usize, out: &mut [f32]) -> Result<(), RowsError> {
+        match self.shows {
+            Shows::Nebula => self.whole.read(first_row, out)?,
+            Shows::Height => out.fill(0.0),
+        }
+        let width = self.size().width;
+        for (y, row) in (first_row..).zip(out.chunks_exact_mut(width)) {
+            overlay(&self.footprint, y, row, self.shows);
+        }
+        Ok(())
+    }
+}
+
+fn overlay(footprint: &Footprint, y: usize, row: &mut [f32], shows: Shows) {
+    for span in footprint.spans(y) {
+        let values = match shows {
+            Shows::Nebula => span.nebula,
+            Shows::Height => span.height,
+        };
+        row[span.left..span.left + values.len()].copy_from_slice(values);
+    }
+}
+
+/// How high each pixel of a picture of this size lies on its star's image.
+pub fn heights(footprint: &Footprint, size: Size) -> Plane {
+    let mut values = Array2::zeros((size.height, size.width));
+    for (y, mut row) in values.rows_mut().into_iter().enumerate() {
+        if let Some(row) = row.as_slice_mut() {
+            overlay(footprint, y, row, Shows::Height);
+        }
+    }
+    Plane::new(values)
 }
 
 // The brightness of the whole picture, its fine structure brought out.

@@ -15,8 +15,6 @@ mod pixels;
 
 mod slots;
 
-mod stars;
-
 #[cfg(test)]
 mod tests;
 
@@ -28,10 +26,10 @@ use super::mix::Mixer;
 use super::mix::assign::{AssignError, assignments, natural_color};
 use super::num::LANES;
 use super::recipe::{Balance, Blend, Channel, Recipe, Rendition, ShowStars, StarLook};
+use super::separate::Scale;
 use super::stretch;
 pub use bands::{ComposeError, Run, Sink, Source, Watch, compose, rows_in_flight};
 pub use slots::Slot;
-use stars::Scaling;
 
 /// A rendition in an output space, ready to turn channel values into codes.
 #[derive(Debug, Clone)]
@@ -40,7 +38,7 @@ pub struct Composition {
     slots: Vec<Slot>,
     blend: Blend,
     stars: ShowStars,
-    scaling: Option<Scaling>,
+    scaling: Option<Scale>,
     // Colours from smoother channels than brightness.
     smooth: bool,
     // Of the weighted mean of the luminance's channels.
@@ -113,7 +111,9 @@ impl Composition {
             slots,
             blend: rendition.blend,
             stars: look.show,
-            scaling: look.is_scaled().then(|| Scaling::new(look)),
+            scaling: look
+                .is_scaled()
+                .then(|| Scale::new(look.size as f32, look.brightness as f32)),
             smooth,
             luminance_stretch: luminance
                 .and_then(|luminance| luminance.stretch.as_ref())

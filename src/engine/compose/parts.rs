@@ -19,6 +19,14 @@ fn block(input: &[f32], start: usize, length: usize) -> Block {
     block
 }
 
+// Whether what two values differ by is no more than rounding: pixels without
+// starlight have the same bits, and nearly the same where both were averaged.
+#[inline(always)]
+fn is_starless(whole: f32, nebula: f32) -> bool {
+    let larger = whole.abs().max(nebula.abs());
+    !((whole - nebula).abs() > 2e-6 * larger)
+}
+
 impl Composition {
     /// Mixed light of a block, and its brightness where the rendition takes it
     /// from channels.
@@ -119,24 +127,20 @@ impl Composition {
             // value, and it stays one.
             let smooth = block(inputs[place], start, length);
             for i in 0..LANES {
-                let starless = whole[i].to_bits() == nebula[i].to_bits();
+                let starless = is_starless(whole[i], nebula[i]);
                 whole[i] = if starless { smooth[i] } else { whole[i] };
                 nebula[i] = if starless { smooth[i] } else { nebula[i] };
             }
         }
-        if let (Some(scaling), Some(place)) = (&self.scaling, places.peak) {
-            let peaks = block(inputs[place], start, length);
-            let mut stars = [0.0; LANES];
+        if let (Some(scale), Some(place)) = (self.scaling, places.height) {
+            let heights = block(inputs[place], start, length);
             for i in 0..LANES {
-                stars[i] = whole[i] - nebula[i];
-            }
-            scaling.scale(&mut stars, &peaks);
-            for i in 0..LANES {
-                let starless = whole[i].to_bits() == nebula[i].to_bits();
+                let starless = is_starless(whole[i], nebula[i]);
+                let stars = (whole[i] - nebula[i]) * scale.gain(heights[i]);
                 whole[i] = if starless {
                     whole[i]
                 } else {
-                    nebula[i] + stars[i]
+                    nebula[i] + stars
                 };
             }
         }

@@ -10,9 +10,9 @@ pub enum Slot {
     Whole(usize),
     /// The same without its stars; the same bits where there is none.
     Nebula(usize),
-    /// The most light (above the nebula, file units) of the star that a pixel
-    /// belongs to, 0 where there is none.
-    Peak(usize),
+    /// How high a pixel lies on its star's image: 1 on top, 0 where there is no
+    /// star.
+    Height(usize),
     /// The channel as smooth as colours take it.
     Smooth(usize),
     /// The brightness (linear light) with its fine structure brought out.
@@ -25,7 +25,7 @@ impl Slot {
         match self {
             Self::Whole(channel)
             | Self::Nebula(channel)
-            | Self::Peak(channel)
+            | Self::Height(channel)
             | Self::Smooth(channel) => Some(channel),
             Self::Brightness => None,
         }
@@ -37,7 +37,7 @@ impl Slot {
 pub(super) struct Places {
     pub whole: usize,
     pub nebula: Option<usize>,
-    pub peak: Option<usize>,
+    pub height: Option<usize>,
     pub smooth: Option<usize>,
 }
 
@@ -61,7 +61,7 @@ pub(super) fn lay_out(
     for channel in &mut *channels {
         let index = channel.index;
         channel.at.nebula = apart.then(|| place(Slot::Nebula(index)));
-        channel.at.peak = look.is_scaled().then(|| place(Slot::Peak(index)));
+        channel.at.height = look.is_scaled().then(|| place(Slot::Height(index)));
         let colored = channel.color.is_some() || channel.star_color.is_some();
         channel.at.smooth = (smooth && colored).then(|| place(Slot::Smooth(index)));
     }

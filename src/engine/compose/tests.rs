@@ -254,7 +254,7 @@ fn star(slot: Slot) -> f32 {
     match slot {
         Slot::Whole(index) => [0.7, 0.3, 0.5, 0.4, 0.3][index],
         Slot::Nebula(index) => [0.4, 0.1, 0.0, 0.0, 0.0][index],
-        Slot::Peak(index) => [0.3, 0.2, 0.5, 0.4, 0.3][index],
+        Slot::Height(_) => 1.0,
         Slot::Smooth(_) | Slot::Brightness => f32::NAN,
     }
 }
@@ -305,6 +305,7 @@ fn stars_are_dimmed_and_made_finer_beneath_the_stretch() {
     // Half of the peak in Ha: a quarter of the width takes it to a sixteenth.
     let flank = |slot| match slot {
         Slot::Whole(0) => 0.4 + 0.15,
+        Slot::Height(0) => 0.5,
         other => star(other),
     };
     let [r, _, _] = pixel(&finer, flank);

@@ -1,198 +1,124 @@
-//! Noise, smoothed away scale by scale.
+//! Less noise in a linear picture, and nothing else less.
 //!
-//! A channel is taken apart into scales by the isotropic undecimated wavelet
-//! transform with the cubic B-spline, the starlet (Starck, Murtagh and Bertero
-//! 2011, in: Handbook of Mathematical Methods in Imaging; Starck and Murtagh
-//! 1994, A&A 288, 342). On each scale a coefficient keeps the share that its
-//! neighbourhood stands out of that scale's noise:
+//! The picture is taken apart by the starlet transform (isotropic, undecimated;
+//! Starck, Murtagh & Fadili 2010), in each scale what does not stand out of that
+//! scale's own noise is taken away, and the rest stays to the bit: what comes out
+//! is the picture minus its noise. The noise is measured for each scale on the
+//! picture itself ([`NoiseModel`]).
 //!
-//! ```text
-//! m  = mean of w^2 over 3 x 3 coefficients, 2^j px apart
-//! w' = w max(0, 1 - T s^2 / m)
-//! ```
-//!
-//! which is the shrinkage of Cai and Silverman (2001, Sankhya B 63, 127). The
-//! noise `s` of each scale, and how it changes over the field, is measured from
-//! the channel itself ([`NoiseModel`]): stacks that were resampled have
-//! correlated noise, bright parts have more. What is no data stays so and takes no
-//! part.
+//! Works in pieces with a margin: memory beside the two planes is about 20 MB a
+//! thread. The same bits with any number of threads, and for any window.
 
 mod noise;
-
-mod starlet;
-
-pub use noise::NoiseModel;
-
-use std::ops::ControlFlow;
-
-use rayon::prelude::*;
-
-use super::frame::{Plane, Rows as _, Size};
-use starlet::{Field, ROWS_TOGETHER, smoother};
-
-/// What a record says of it.
-pub const METHOD: &str = "starlet of 5 scales, shrunk by neighbourhoods of 3 x 3";
-
-/// Scales that noise is taken out of: structure of 1 to some 30 px.
-pub const SCALES: usize = 5;
-
-/// `T` on each scale. The finest has the most coefficients that chance makes
-/// large, and the least of the light.
-const THRESHOLDS: [f32; SCALES] = [4.0, 3.2, 2.6, 2.2, 2.0];
-
-/// The job was stopped.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("stopped")]
-pub struct Stopped;
-
-/// A channel with its noise smoothed away as far as can be told from light. Takes
-/// about four planes of memory beside the two. `tick` hears what is done, of how
-/// much, and may stop it.
-///
-/// # Errors
-/// [`Stopped`].
-pub fn smoothed(
-    plane: &Plane,
-    tick: &dyn Fn(usize, usize) -> ControlFlow<()>,
-) -> Result<Plane, Stopped> {
-    let size = plane.size();
-    let Some(values) = plane.values().as_slice() else {
-        return Ok(plane.clone());
-    };
-    let stop = |done: usize| match tick(done, 2 * SCALES + 1) {
-        ControlFlow::Continue(()) => Ok(()),
-        ControlFlow::Break(()) => Err(Stopped),
-    };
-    stop(0)?;
-    let mut field = Field::new(values, size);
-    let mut coarse = vec![0.0; values.len()];
-    let mut removed = vec![0.0; values.len()];
-    let mut model: Option<NoiseModel> = None;
-    for scale in 0..SCALES {
-        smoother(&field, scale, &mut coarse);
-        stop(2 * scale + 1)?;
-        match &mut model {
-            None => {
-                let Some(first) = NoiseModel::finest(&field, &coarse) else {
-                    // No noise at all: nothing to smooth.
-                    return Ok(plane.clone());
-                };
-                model = Some(first);
-            }
-            Some(model) => model.add_scale(&field, &coarse),
-        }
-        if let Some(model) = &model {
-            remove(&field, &coarse, scale, model, &mut removed);
-        }
-        stop(2 * scale + 2)?;
-        field.take(&mut coarse);
-    }
-    removed
-        .par_chunks_mut(1 << 16)
-        .zip(values.par_chunks(1 << 16))
-        .for_each(|(removed, values)| {
-            for (removed, value) in removed.iter_mut().zip(values) {
-                *removed = value - *removed;
-            }
-        });
-    Plane::from_vec(size, removed).ok_or(Stopped)
-}
-
-/// Moves values by a share (0..1) towards smooth ones: `v + k (d - v)`.
-pub fn blend(values: &mut [f32], smooth: &[f32], share: f32) {
-    for (value, smooth) in values.iter_mut().zip(smooth) {
-        *value += share * (smooth - *value);
-    }
-}
-
-// Adds what a scale loses. `field` is the scale above, `coarse` the one below.
-fn remove(
-    field: &Field<'_>,
-    coarse: &[f32],
-    scale: usize,
-    model: &NoiseModel,
-    removed: &mut [f32],
-) {
-    let Size { width, height } = field.size();
-    let apart = 1_usize << scale;
-    let threshold = THRESHOLDS[scale];
-    removed
-        .par_chunks_mut(width * ROWS_TOGETHER)
-        .enumerate()
-        .for_each(|(chunk, removed)| {
-            let level = fearless_simd::Level::new();
-            let mut work = Work::new(width, apart);
-            for (y, removed) in (chunk * ROWS_TOGETHER..).zip(removed.chunks_exact_mut(width)) {
-                let rows = [y.saturating_sub(apart), y, (y + apart).min(height - 1)];
-                fearless_simd::dispatch!(level, _simd => {
-                    work.sums(field, coarse, rows);
-                    model.variances(scale, y, &mut work.noise);
-                    work.shrink(threshold, removed);
-                });
-            }
-        });
-}
-
-// What one row needs; sums have `apart` columns more at both ends.
-struct Work {
-    apart: usize,
-    own: Vec<f32>,
-    sums: Vec<f32>,
-    noise: Vec<f32>,
-}
-
-impl Work {
-    fn new(width: usize, apart: usize) -> Self {
-        Self {
-            apart,
-            own: vec![0.0; width],
-            sums: vec![0.0; width + 2 * apart],
-            noise: vec![0.0; width],
-        }
-    }
-
-    // Squares of three rows, summed; the middle row's own coefficients.
-    #[inline(always)]
-    fn sums(&mut self, field: &Field<'_>, coarse: &[f32], rows: [usize; 3]) {
-        let (width, apart) = (self.own.len(), self.apart);
-        let row = |y: usize| {
-            (
-                &field.values()[y * width..(y + 1) * width],
-                &coarse[y * width..(y + 1) * width],
-            )
-        };
-        let [(a, a2), (b, b2), (c, c2)] = rows.map(row);
-        let sums = &mut self.sums[apart..apart + width];
-        for x in 0..width {
-            let (above, own, below) = (a[x] - a2[x], b[x] - b2[x], c[x] - c2[x]);
-            self.own[x] = own;
-            sums[x] = known(above * above) + known(own * own) + known(below * below);
-        }
-        let (first, last) = (sums[0], sums[width - 1]);
-        self.sums[..apart].fill(first);
-        self.sums[apart + width..].fill(last);
-    }
-
-    #[inline(always)]
-    fn shrink(&self, threshold: f32, removed: &mut [f32]) {
-        let (width, apart) = (self.own.len(), self.apart);
-        let left = &self.sums[..width];
-        let middle = &self.sums[apart..apart + width];
-        let right = &self.sums[2 * apart..2 * apart + width];
-        for x in 0..width {
-            let mean = (left[x] + middle[x] + right[x]) * (1.0 / 9.0);
-            let limit = threshold * self.noise[x];
-            let lost = if mean > limit { limit / mean } else { 1.0 };
-            removed[x] += lost * self.own[x];
-        }
-    }
-}
-
-// What is no data says nothing of its neighbours.
-#[inline(always)]
-fn known(value: f32) -> f32 {
-    if value.is_nan() { 0.0 } else { value }
-}
-
+mod patch;
+mod scales;
+mod shrink;
 #[cfg(test)]
 mod tests;
+
+pub use noise::NoiseModel;
+pub use patch::Rect;
+use patch::Patch;
+pub use scales::{MARGIN, SCALES};
+
+use std::ops::ControlFlow;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use super::frame::{Plane, Rows, Size};
+use rayon::prelude::*;
+
+/// What a record says of it.
+pub const METHOD: &str =
+    "starlet of 5 scales, each shrunk by its own noise in neighbourhoods of 3 x 3";
+
+/// `tick` asked to stop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("stopped before the noise was taken away")]
+pub struct Stopped;
+
+/// Hears how many rows are done, of how many; may stop.
+pub type Tick<'a> = &'a (dyn Fn(usize, usize) -> ControlFlow<()> + Sync);
+
+// Pieces that are worked on at a time.
+const TILE: Size = Size {
+    width: 832,
+    height: 256,
+};
+
+/// The picture without its noise, in file units; NaN stays NaN.
+///
+/// # Errors
+/// [`Stopped`] where `tick` breaks off.
+pub fn smoothed(plane: &Plane, model: &NoiseModel, tick: Tick<'_>) -> Result<Plane, Stopped> {
+    let size = plane.size();
+    let whole = Rect { x: 0, y: 0, size };
+    let values = smoothed_in(plane, model, whole, tick)?;
+    Plane::from_vec(size, values).ok_or(Stopped)
+}
+
+/// A window of what [`smoothed`] gives, to the bit: rows of `window.size.width`
+/// values. The window must lie on the picture; [`MARGIN`] pixels around it are
+/// read too.
+///
+/// # Errors
+/// [`Stopped`] where `tick` breaks off.
+pub fn smoothed_in(
+    plane: &Plane,
+    model: &NoiseModel,
+    window: Rect,
+    tick: Tick<'_>,
+) -> Result<Vec<f32>, Stopped> {
+    let size = plane.size();
+    let picture = plane.values().as_slice().unwrap_or(&[]);
+    let done = AtomicUsize::new(0);
+    let mut values = vec![0.0f32; window.size.pixels()];
+    let rows = tile_rows(window.size);
+    values
+        .par_chunks_mut(window.size.width * rows)
+        .enumerate()
+        .try_for_each(|(index, band)| {
+            let height = band.len() / window.size.width;
+            for x in (0..window.size.width).step_by(TILE.width) {
+                let width = TILE.width.min(window.size.width - x);
+                let rect = Rect {
+                    x: window.x + x,
+                    y: window.y + index * rows,
+                    size: Size { width, height },
+                };
+                let patch = Patch::cut(picture, size, rect, MARGIN, model.sky);
+                let level = fearless_simd::Level::new();
+                let noise =
+                    fearless_simd::dispatch!(level, _simd => shrink::noise_of(&patch, model));
+                for row in 0..height {
+                    let from = (rect.y + row) * size.width + rect.x;
+                    let at = (row + MARGIN) * patch.width + MARGIN;
+                    let out = &mut band[row * window.size.width + x..][..width];
+                    for ((out, value), noise) in
+                        out.iter_mut().zip(&picture[from..]).zip(&noise[at..])
+                    {
+                        *out = value - noise;
+                    }
+                }
+            }
+            let done = done.fetch_add(height, Ordering::Relaxed) + height;
+            match tick(done, window.size.height) {
+                ControlFlow::Continue(()) => Ok(()),
+                ControlFlow::Break(()) => Err(Stopped),
+            }
+        })?;
+    Ok(values)
+}
+
+// Bands of the usual height, or lower ones where a window is small, so that
+// several threads have work.
+fn tile_rows(size: Size) -> usize {
+    TILE.height.min(size.height.div_ceil(4)).max(64)
+}
+
+/// Goes the share `strength` (0..1) of the way from `values` to the smoothed
+/// ones. 0 changes no bit.
+pub fn blend(values: &mut [f32], smoothed: &[f32], strength: f32) {
+    for (value, smooth) in values.iter_mut().zip(smoothed) {
+        *value += strength * (smooth - *value);
+    }
+}

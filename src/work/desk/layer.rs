@@ -72,8 +72,9 @@ pub struct Apart {
     pub denoise: f64,
     /// Without stars; the same bits elsewhere.
     pub nebula: Means,
-    /// The most light of the star that a pixel belongs to, 0 where there is none.
-    pub peaks: Means,
+    /// How high each pixel lies on its star's image: 1 on top, 0 where there is
+    /// none.
+    pub heights: Means,
     /// What was told apart.
     pub stars: usize,
 }

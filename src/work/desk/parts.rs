@@ -11,7 +11,7 @@ use super::load::{Desk, Places};
 use super::tell::Tell;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
-use crate::engine::frame::{Depth, Plane};
+use crate::engine::frame::{Depth, Plane, Rows as _};
 use crate::engine::recipe::Recipe;
 use crate::work::preview::pyramid;
 use crate::work::{Error, parts};
@@ -161,8 +161,8 @@ fn made(
         );
         parts.apart = Some(Apart {
             denoise,
-            nebula: means(parted.nebula),
-            peaks: means(parted.peaks),
+            nebula: means(parted.nebula(whole)),
+            heights: means(parts::heights(&parted.footprint, whole.size())),
             stars: entry.stars,
         });
     }

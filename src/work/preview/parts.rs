@@ -65,8 +65,8 @@ fn channel(
             Some(apart) => stage.of(&apart.nebula, grid, cancel),
             None => softened(own),
         },
-        Slot::Peak(_) => match apart.filter(|apart| apart.denoise == own) {
-            Some(apart) => stage.of(&apart.peaks, grid, cancel),
+        Slot::Height(_) => match apart.filter(|apart| apart.denoise == own) {
+            Some(apart) => stage.of(&apart.heights, grid, cancel),
             None => Some(Arc::new(vec![0.0; grid.size.pixels()])),
         },
         Slot::Whole(_) | Slot::Brightness => softened(own),

@@ -1,0 +1,253 @@
+//! What the telescope and the air make of a point: a round profile that falls
+//! outwards without end, and a table of what the true image has beside it.
+
+/// Widths out to which the table reaches.
+pub(super) const TABLE_WIDTHS: f64 = 4.0;
+
+/// The outer part of it over which it fades out.
+pub(super) const TABLE_FADE: f64 = 0.3;
+
+/// Nothing is followed farther out, px.
+pub(super) const FARTHEST_PX: f32 = 400.0;
+
+/// The image of a star of height 1.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Psf {
+    /// Full width at half maximum, px.
+    pub fwhm_px: f64,
+    /// Distance between two samples of the profile, px.
+    step: f32,
+    /// The profile at 0, `step`, 2 `step`, ...; falls or stays.
+    radial: Vec<f32>,
+    /// Beyond its end the profile falls as the distance to this power.
+    fall: f32,
+    /// Distance between two nodes of the table, px.
+    spacing: f32,
+    /// Nodes on either side of the middle one.
+    half: usize,
+    /// Row by row; what the image has beside the profile.
+    table: Vec<f32>,
+    /// Arms of bright stars, beyond the table.
+    pub(super) arms: Vec<super::arms::Arm>,
+}
+
+impl Psf {
+    /// A Moffat profile (Moffat 1969, A&A 3, 455): `(1 + (r / alpha)^2)^-beta`.
+    pub fn moffat(fwhm_px: f64, beta: f64) -> Self {
+        let alpha = fwhm_px / (2.0 * (libm::pow(2.0, 1.0 / beta) - 1.0).sqrt());
+        let step = fwhm_px / 16.0;
+        let count = (libm::ceil(12.0 * fwhm_px / step)) as usize + 1;
+        let radial = (0..count)
+            .map(|index| {
+                let t = index as f64 * step / alpha;
+                libm::pow(1.0 + t * t, -beta) as f32
+            })
+            .collect();
+        let spacing = (fwhm_px / 5.0) as f32;
+        let half = libm::ceil(TABLE_WIDTHS * fwhm_px / f64::from(spacing)) as usize + 1;
+        Self {
+            fwhm_px,
+            step: step as f32,
+            radial,
+            fall: (2.0 * beta) as f32,
+            spacing,
+            half,
+            table: vec![0.0; (2 * half + 1) * (2 * half + 1)],
+            arms: Vec::new(),
+        }
+    }
+
+    /// Nodes along the table's side.
+    pub(super) fn side(&self) -> usize {
+        2 * self.half + 1
+    }
+
+    /// Distance between two nodes, px.
+    pub(super) fn spacing_px(&self) -> f64 {
+        f64::from(self.spacing)
+    }
+
+    /// Out to here the profile was measured or computed, px.
+    pub(super) fn known_px(&self) -> f64 {
+        f64::from(self.step) * (self.radial.len() - 1) as f64
+    }
+
+    /// The profile at a distance, px.
+    pub(super) fn round(&self, distance: f32) -> f32 {
+        let place = distance / self.step;
+        let index = place as usize;
+        if index + 1 < self.radial.len() {
+            let (a, b) = (self.radial[index], self.radial[index + 1]);
+            return a + (b - a) * (place - index as f32);
+        }
+        let end = (self.radial.len() - 1) as f32;
+        let last = self.radial[self.radial.len() - 1];
+        let ratio = (end / place).min(1.0);
+        last * crate::engine::num::pow(ratio, self.fall)
+    }
+
+    /// The image at an offset from the star, px; without arms.
+    pub fn at(&self, dx: f32, dy: f32) -> f32 {
+        let square = dx * dx + dy * dy;
+        self.round(square.sqrt()) + self.beside(dx, dy)
+    }
+
+    /// The arms at an offset from the star: what the table does not hold.
+    pub(super) fn arms_at(&self, dx: f32, dy: f32) -> f32 {
+        let reach = (TABLE_WIDTHS * self.fwhm_px) as f32;
+        let distance = (dx * dx + dy * dy).sqrt();
+        let in_table = ((reach - distance) / (TABLE_FADE as f32 * reach)).clamp(0.0, 1.0);
+        let in_table = in_table * in_table * (3.0 - 2.0 * in_table);
+        if in_table >= 1.0 {
+            return 0.0;
+        }
+        let light: f32 = self.arms.iter().map(|arm| arm.at(dx, dy)).sum();
+        (1.0 - in_table) * light
+    }
+
+    /// How far from a star of this height an arm stays above `floor`, px.
+    pub(super) fn arms_reach_px(&self, height: f32, floor: f32) -> f32 {
+        let reach = self.arms.iter().map(|arm| arm.reach_px(height, floor));
+        let far = reach.fold(0.0, f32::max).min(FARTHEST_PX);
+        if f64::from(far) > 0.7 * TABLE_WIDTHS * self.fwhm_px {
+            far
+        } else {
+            0.0
+        }
+    }
+
+    /// The table: cubic between the nodes (Catmull & Rom 1974), 0 outside.
+    fn beside(&self, dx: f32, dy: f32) -> f32 {
+        let middle = self.half as f32;
+        let (u, v) = (dx / self.spacing + middle, dy / self.spacing + middle);
+        let last = (2 * self.half) as f32;
+        if !(u >= 1.0 && v >= 1.0 && u < last - 1.0 && v < last - 1.0) {
+            return 0.0;
+        }
+        let (i, j) = (u as usize, v as usize);
+        let (across, down) = (cubic(u - i as f32), cubic(v - j as f32));
+        let mut sum = 0.0;
+        for (row, weight) in down.iter().enumerate() {
+            let start = (j + row - 1) * self.side() + i - 1;
+            let nodes = &self.table[start..start + 4];
+            let line = nodes[0] * across[0]
+                + nodes[1] * across[1]
+                + nodes[2] * across[2]
+                + nodes[3] * across[3];
+            sum += weight * line;
+        }
+        sum
+    }
+
+    /// How far from a star of this height the profile stays above `floor`, px.
+    pub(super) fn reach_px(&self, height: f32, floor: f32) -> f32 {
+        if !(height > floor) {
+            return 0.0;
+        }
+        let (mut near, mut far) = (0.0_f32, FARTHEST_PX);
+        if height * self.round(far) >= floor {
+            return far;
+        }
+        for _ in 0..24 {
+            let middle = 0.5 * (near + far);
+            if height * self.round(middle) >= floor {
+                near = middle;
+            } else {
+                far = middle;
+            }
+        }
+        far
+    }
+
+    /// Adds to the profile: `change(distance)`, out to `end_px`; beyond it the
+    /// profile falls as the distance to the power `-fall`. Keeps it from rising.
+    pub(super) fn change_profile(&mut self, end_px: f64, fall: f64, change: impl Fn(f64) -> f64) {
+        let count = libm::ceil(end_px / f64::from(self.step)) as usize + 1;
+        let mut least = f64::INFINITY;
+        let new: Vec<f32> = (0..count)
+            .map(|index| {
+                let distance = index as f32 * self.step;
+                let value = f64::from(self.round(distance)) + change(f64::from(distance));
+                // No light is negative; a thousandth of a millionth stands for none.
+                least = least.min(value.max(1e-9));
+                least as f32
+            })
+            .collect();
+        self.radial = new;
+        self.fall = fall as f32;
+    }
+
+    /// Adds to the table, node by node.
+    pub(super) fn change_table(&mut self, change: &[f64]) {
+        for (node, change) in self.table.iter_mut().zip(change) {
+            *node = (f64::from(*node) + change) as f32;
+        }
+    }
+
+    /// Makes the height 1 again, and tells what it was.
+    pub(super) fn normalize(&mut self) -> f64 {
+        let top = self.at(0.0, 0.0);
+        if !(top > 0.05) {
+            return 1.0;
+        }
+        for value in self.radial.iter_mut().chain(&mut self.table) {
+            *value /= top;
+        }
+        f64::from(top)
+    }
+
+    /// What its square adds up to over the pixels, px^2.
+    pub(super) fn energy(&self) -> f64 {
+        let reach = libm::ceil(3.0 * self.fwhm_px) as i32;
+        let mut sum = 0.0;
+        for y in -reach..=reach {
+            for x in -reach..=reach {
+                let value = f64::from(self.at(x as f32, y as f32));
+                sum += value * value;
+            }
+        }
+        sum
+    }
+}
+
+fn cubic(t: f32) -> [f32; 4] {
+    let (t2, t3) = (t * t, t * t * t);
+    [
+        0.5 * (-t3 + 2.0 * t2 - t),
+        0.5 * (3.0 * t3 - 5.0 * t2 + 2.0),
+        0.5 * (-3.0 * t3 + 4.0 * t2 + t),
+        0.5 * (t3 - t2),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_moffat_profile_has_its_width_and_reach() {
+        let psf = Psf::moffat(3.0, 3.0);
+        assert!((psf.round(1.5) - 0.5).abs() < 2e-3);
+        // (1 + x^2)^-3 = 1e-3 at x = 3; alpha = 1.5 / sqrt(2^(1/3) - 1) = 2.9421.
+        assert!((psf.reach_px(1.0, 1e-3) - 8.826).abs() < 0.02);
+        assert_eq!(psf.reach_px(1.0, 2.0), 0.0);
+        // Far out it falls as the sixth power.
+        let ratio = psf.round(60.0) / psf.round(120.0);
+        assert!((ratio - 64.0).abs() < 0.1, "{ratio}");
+    }
+
+    #[test]
+    fn a_table_is_met_at_its_nodes_and_the_height_stays_one() {
+        let mut psf = Psf::moffat(4.0, 3.0);
+        let side = psf.side();
+        let mut change = vec![0.0; side * side];
+        change[side / 2 * side + side / 2 + 2] = 0.25;
+        psf.change_table(&change);
+        let dx = 2.0 * psf.spacing_px() as f32;
+        assert!((psf.at(dx, 0.0) - psf.round(dx) - 0.25).abs() < 1e-6);
+        assert_eq!(psf.at(0.0, 0.0), 1.0);
+        psf.change_profile(40.0, 3.0, |r| if r < 1.0 { 1.0 } else { 0.0 });
+        assert!((psf.normalize() - 2.0).abs() < 1e-6);
+        assert!((psf.at(0.0, 0.0) - 1.0).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,227 @@
+//! Stars apart from nebula on the invented sky, whose truth without stars is
+//! known: the same noise is drawn with and without them.
+
+#[path = "support/field/mod.rs"]
+mod field;
+
+use std::ops::ControlFlow;
+
+use field::filters::Filter;
+use field::{Backdrop, GAS_ALONE, Scene, Spec, render_over};
+use linehue::engine::align::stars::{FindLimits, Stars, find};
+use linehue::engine::frame::{Plane, Size};
+use linehue::engine::separate::{
+    Notice, SeparateError, Separation, Settings, Window, measure, stars_apart,
+};
+
+const WIDTH: usize = 480;
+const HEIGHT: usize = 360;
+
+fn go_on(_: usize, _: usize) -> ControlFlow<()> {
+    ControlFlow::Continue(())
+}
+
+struct Sky {
+    spec: Spec,
+    plane: Plane,
+    truth: Vec<f32>,
+    stars: Stars,
+}
+
+fn sky(filter: Filter) -> Sky {
+    let scene = Scene::new(WIDTH, HEIGHT, 20);
+    let spec = Spec::new(WIDTH, HEIGHT, filter);
+    let back = Backdrop::new(&scene, spec.grid, 0..HEIGHT);
+    let seen = render_over(&scene, &back, &spec, 0..HEIGHT);
+    let truth = render_over(&scene, &back, &spec.with_parts(GAS_ALONE), 0..HEIGHT);
+    let size = Size {
+        width: WIDTH,
+        height: HEIGHT,
+    };
+    let plane = Plane::from_vec(size, seen).unwrap();
+    let stars = find(&plane, None, &FindLimits::default(), &go_on).unwrap();
+    Sky {
+        spec,
+        plane,
+        truth,
+        stars,
+    }
+}
+
+fn apart(sky: &Sky) -> Separation {
+    stars_apart(
+        &sky.plane,
+        &sky.stars.stars,
+        &Settings::of(&sky.stars),
+        &go_on,
+    )
+    .unwrap()
+}
+
+fn bits(plane: &Plane) -> Vec<u32> {
+    plane.values().iter().map(|value| value.to_bits()).collect()
+}
+
+#[test]
+fn no_bit_changes_outside_and_the_parts_add_up() {
+    let sky = sky(Filter::Oiii);
+    let apart = apart(&sky);
+    assert!(apart.report.stars > 40, "{:?}", apart.report);
+    let nebula = apart.nebula(&sky.plane);
+    let mut inside = vec![false; WIDTH * HEIGHT];
+    for y in 0..HEIGHT {
+        for span in apart.footprint.spans(y) {
+            inside[y * WIDTH + span.left..][..span.nebula.len()].fill(true);
+            assert!(
+                span.height
+                    .iter()
+                    .all(|height| (0.0..=1.0).contains(height))
+            );
+        }
+    }
+    let both = sky.plane.values().iter().zip(nebula.values());
+    for (index, (original, nebula)) in both.enumerate() {
+        assert_eq!(nebula + (original - nebula), *original);
+        assert!(inside[index] || nebula.to_bits() == original.to_bits());
+    }
+}
+
+#[test]
+fn most_starlight_goes_and_no_bias_comes() {
+    let sky = sky(Filter::Oiii);
+    let apart = apart(&sky);
+    let nebula = apart.nebula(&sky.plane);
+    let (mut left, mut light) = (0.0, 0.0);
+    let mut off = Vec::new();
+    for y in 0..HEIGHT {
+        for span in apart.footprint.spans(y) {
+            for (column, value) in span.nebula.iter().enumerate() {
+                let x = span.left + column;
+                let truth = sky.truth[y * WIDTH + x];
+                let sigma = sky.spec.variance(f64::from(truth)).sqrt();
+                let miss = f64::from(value - truth);
+                off.push(miss / sigma);
+                left += miss.abs();
+                light += f64::from(sky.plane.values()[[y, x]] - truth).abs();
+                assert_eq!(nebula.values()[[y, x]], *value);
+            }
+        }
+    }
+    off.sort_by(f64::total_cmp);
+    let middle = off[off.len() / 2];
+    let spread = 0.5 * (off[off.len() * 84 / 100] - off[off.len() * 16 / 100]);
+    println!("{middle} {spread} {}", left / light);
+    // A twentieth of a sigma or so is the light of stars too faint to list.
+    assert!(middle.abs() < 0.2, "{middle}");
+    assert!(spread < 1.5, "{spread}");
+    assert!(left < 0.05 * light, "{}", left / light);
+}
+
+#[test]
+fn a_part_alone_and_any_number_of_threads_give_the_same_bits() {
+    let sky = sky(Filter::Oiii);
+    let whole = bits(&apart(&sky).nebula(&sky.plane));
+    for threads in [1, 2, 3] {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .unwrap();
+        let again = pool.install(|| bits(&apart(&sky).nebula(&sky.plane)));
+        assert!(again == whole, "{threads} threads");
+    }
+    let settings = Settings::of(&sky.stars);
+    let model = measure(&sky.plane, &sky.stars.stars, &settings, &go_on).unwrap();
+    let window = Window {
+        left: 101,
+        top: 67,
+        width: 150,
+        height: 130,
+    };
+    let part = model.separate(&sky.plane, window, &go_on).unwrap();
+    let part = bits(&part.nebula(&sky.plane));
+    for (index, bits) in part.iter().enumerate() {
+        let (x, y) = (101 + index % 150, 67 + index / 150);
+        assert_eq!(*bits, whole[y * WIDTH + x], "{x} {y}");
+    }
+}
+
+#[test]
+fn stars_of_another_channel_that_do_not_show_stay_untouched() {
+    let sky = sky(Filter::Oiii);
+    // A flat picture with noise of its own: none of the stars is there.
+    let mut state = 7_u64;
+    let values = (0..WIDTH * HEIGHT).map(|_| {
+        let mut sum = 0.0;
+        for _ in 0..4 {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            sum += (state >> 40) as f32 / 16_777_216.0;
+        }
+        800.0 + 5.0 * sum
+    });
+    let size = sky_size();
+    let empty = Plane::from_vec(size, values.collect()).unwrap();
+    let settings = Settings {
+        ceiling: None,
+        seek: false,
+        ..Settings::of(&sky.stars)
+    };
+    let apart = stars_apart(&empty, &sky.stars.stars, &settings, &go_on).unwrap();
+    let listed = sky.stars.stars.len();
+    assert!(apart.report.stars * 50 <= listed, "{:?}", apart.report);
+    assert!(matches!(
+        apart.notices[..],
+        [Notice::TextbookProfile { usable: 0..5, .. }]
+    ));
+}
+
+fn sky_size() -> Size {
+    Size {
+        width: WIDTH,
+        height: HEIGHT,
+    }
+}
+
+#[test]
+fn nothing_to_do_changes_nothing_and_gaps_stay_gaps() {
+    let sky = sky(Filter::Oiii);
+    let settings = Settings::of(&sky.stars);
+    let none = stars_apart(&sky.plane, &[], &settings, &go_on).unwrap();
+    assert_eq!(bits(&none.nebula(&sky.plane)), bits(&sky.plane));
+    let flat = Plane::from_vec(sky_size(), vec![7.0; WIDTH * HEIGHT]).unwrap();
+    let same = stars_apart(&flat, &sky.stars.stars, &settings, &go_on).unwrap();
+    assert_eq!(bits(&same.nebula(&flat)), bits(&flat));
+    for (width, height) in [(1, 1), (2, 3), (5, 40)] {
+        let values = (0..width * height).map(|index| (index % 7) as f32);
+        let tiny = Plane::from_vec(Size { width, height }, values.collect()).unwrap();
+        let apart = stars_apart(&tiny, &sky.stars.stars, &settings, &go_on).unwrap();
+        assert_eq!(apart.nebula(&tiny).values().dim(), (height, width));
+    }
+    // No data on the left and in a hole on a star.
+    let mut values: Vec<f32> = sky.plane.values().iter().copied().collect();
+    let star = sky.stars.stars[0];
+    for y in 0..HEIGHT {
+        for x in 0..WIDTH {
+            let near = (x as f64 - star.x).abs() < 3.0 && (y as f64 - star.y).abs() < 3.0;
+            if x < 40 || near {
+                values[y * WIDTH + x] = f32::NAN;
+            }
+        }
+    }
+    let holed = Plane::from_vec(sky_size(), values).unwrap();
+    let apart = stars_apart(&holed, &sky.stars.stars, &settings, &go_on).unwrap();
+    let nebula = apart.nebula(&holed);
+    for (before, after) in holed.values().iter().zip(nebula.values()) {
+        assert_eq!(before.is_nan(), after.is_nan());
+    }
+    let stop = |done: usize, _: usize| {
+        if done > 2 {
+            ControlFlow::Break(())
+        } else {
+            ControlFlow::Continue(())
+        }
+    };
+    let stopped = stars_apart(&sky.plane, &sky.stars.stars, &settings, &stop);
+    assert_eq!(stopped, Err(SeparateError::Stopped));
+}
