@@ -36,6 +36,10 @@ pub mod compose;
 
 pub mod color;
 
+pub mod balance;
+
+pub mod continuum;
+
 pub mod palettes;
 
 pub mod apart;

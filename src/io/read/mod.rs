@@ -3,6 +3,8 @@
 //! A name is a name: it is opened as it stands, and no part of it is read as
 //! an instruction.
 
+pub mod catalogue;
+
 pub mod fits;
 
 pub mod raster;

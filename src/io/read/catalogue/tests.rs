@@ -1,0 +1,98 @@
+//! Protects catalogues as they come: marks, names, gaps, and what is said of
+//! broken ones.
+
+use super::*;
+
+fn good(text: &str) -> Catalogue {
+    parse(text.as_bytes()).expect("a catalogue")
+}
+
+fn bad(text: &str) -> Trouble {
+    parse(text.as_bytes()).expect_err("refused")
+}
+
+#[test]
+fn every_mark_and_line_end_gives_the_same_stars() {
+    let truth = good("ra,dec,b-v\n10.5,-3.25,0.61\n11.0,-3.5,1.2\n");
+    assert_eq!(truth.stars.len(), 2);
+    assert_eq!(truth.stars[0].right_ascension_deg, 10.5);
+    assert_eq!(truth.stars[0].declination_deg, -3.25);
+    assert_eq!(truth.stars[0].b_v, Some(0.61));
+    assert_eq!(truth.stars[0].bp_rp, None);
+    for text in [
+        "\u{feff}RA;Dec;B_V\r\n10.5;-3.25;0.61\r\n\r\n11.0;-3.5;1.2",
+        "# our field\n# more\nRAJ2000\tDEJ2000\tname\tbv\n10.5\t-3.25\ta\t0.61\n# gap\n11\t-3.5\t\t1.2\n",
+        "  ra_deg   dec_deg  B-V \n 10.5  -3.25   0.61\n   11 -3.5 1.2",
+        "\"RA (deg)\",\"name, with comma\",\"Dec (deg)\",\"B-V\"\n\"10.5\",\"a, b\",-3.25,0.61\n11,x,-3.5,1.2\n",
+        "RA_ICRS|DE_ICRS|Bmag|Vmag\n10.5|-3.25|9.61|9.00\n11|-3.5|8.2|7.0",
+        "ra,dec,b-v\r10.5,-3.25,0.61\r11.0,-3.5,1.2\r",
+    ] {
+        let found = good(text);
+        assert_eq!(found.skipped, 0, "{text}");
+        assert_eq!(found.stars.len(), 2, "{text}");
+        for (a, b) in found.stars.iter().zip(&truth.stars) {
+            assert_eq!(a.right_ascension_deg, b.right_ascension_deg, "{text}");
+            assert_eq!(a.declination_deg, b.declination_deg, "{text}");
+            let colors = a.b_v.zip(b.b_v).map(|(a, b)| (a - b).abs() < 1e-9);
+            assert_eq!(colors, Some(true), "{text}");
+        }
+    }
+}
+
+#[test]
+fn colors_are_taken_whole_or_as_differences() {
+    let found = good(
+        "source_id,ra,dec,phot_bp_mean_mag,phot_rp_mean_mag,bp_rp\n1,05:00:00,+10 30 00,12.5,11.25,\n2,76,10,,,0.8\n",
+    );
+    assert_eq!(found.stars[0].right_ascension_deg, 75.0);
+    assert_eq!(found.stars[0].declination_deg, 10.5);
+    assert_eq!(found.stars[0].bp_rp, Some(1.25));
+    assert_eq!(found.stars[1].bp_rp, Some(0.8));
+}
+
+#[test]
+fn rows_with_gaps_are_counted() {
+    let found = good("ra,dec,bv\n1,2,\n,2,0.5\n1,,0.5\n1,2,--\n1,2\n1,2,0.5\n");
+    assert_eq!((found.stars.len(), found.skipped), (1, 5));
+}
+
+#[test]
+fn what_is_wrong_is_named_with_its_line_and_column() {
+    let trouble = bad("# c\nra,dec,b-v\n1,2,0.5\n1,2,blue\n");
+    assert_eq!(trouble.line, Some(4));
+    assert_eq!(trouble.column, "b-v");
+    assert!(trouble.what.contains("`blue`"));
+    let trouble = bad("ra,dec,b-v\n400,2,0.5\n");
+    assert_eq!((trouble.line, trouble.column.as_str()), (Some(2), "ra"));
+    assert!(bad("ra,dec\n1,2\n").what.contains("a colour"));
+    assert!(bad("ra,b-v\n1,2\n").what.contains("declination"));
+    assert!(bad("1,2,0.5\n").what.contains("`1`, `2`, `0.5`"));
+    assert!(bad("").what.contains("no rows"));
+    assert!(bad("# only\n\n").what.contains("no rows"));
+    assert!(good("ra,dec,b-v\n").stars.is_empty());
+    let error = read(Path::new("/no/such/catalogue.csv")).expect_err("missing");
+    assert!(error.to_string().contains("catalogue.csv"), "{error}");
+    let error = CatalogueError {
+        path: PathBuf::from("a.csv"),
+        line: Some(4),
+        column: "b-v".into(),
+        what: "`blue` is no number".into(),
+        hint: String::new(),
+    };
+    assert_eq!(
+        error.to_string(),
+        "a.csv, line 4, column `b-v`: `blue` is no number"
+    );
+}
+
+#[test]
+fn any_bytes_are_survived() {
+    for bytes in [
+        &b"\xff\xfe\x00ra\xff,dec\n\xff"[..],
+        b"\"",
+        b"ra,dec,bv\n\"1,2\n3",
+        b",,,\n,,,",
+    ] {
+        let _ = parse(bytes);
+    }
+}
