@@ -3,6 +3,8 @@
 
 mod apart;
 
+mod balance;
+
 mod caption;
 
 mod channels;
@@ -88,6 +90,7 @@ enum Command {
     Compare(compare::Arguments),
     Apart(apart::Arguments),
     Suggest(suggest::Arguments),
+    Balance(balance::Arguments),
     Leading(leading::Arguments),
     /// Write shell completions to standard output
     #[command(
@@ -145,6 +148,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Sheet(arguments)) => sheet::run(&arguments, terminal),
         Some(Command::Compare(arguments)) => compare::run(&arguments, terminal),
         Some(Command::Apart(arguments)) => apart::run(&arguments, terminal),
+        Some(Command::Balance(arguments)) => balance::run(&arguments, terminal),
         Some(Command::Suggest(arguments)) => suggest::run(&arguments, terminal),
         Some(Command::Leading(arguments)) => leading::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {

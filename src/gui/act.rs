@@ -15,7 +15,8 @@ use super::state::Compare;
 use super::theme::Theme;
 use crate::engine::recipe::{Blend, ColorValue, Gamut, Recipe, Rendition};
 use crate::io::write::atomic::write_whole;
-use crate::work::desk::{BalanceBy, Job};
+use crate::work::balance::BalanceBy;
+use crate::work::desk::Job;
 use crate::work::inputs::{folder_of, relative};
 use crate::work::mixing::finishing;
 

@@ -11,7 +11,7 @@ use super::panels::export::ExportDraft;
 use super::state::Picking;
 use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
-use crate::work::desk::BalanceBy;
+use crate::work::balance::BalanceBy;
 
 /// One wish of a panel.
 #[derive(Debug, Clone)]

@@ -6,7 +6,8 @@ use super::app::{App, Purpose};
 use super::files::Purpose as Choosing;
 use super::state::Picking;
 use crate::engine::recipe::Balance;
-use crate::work::desk::{BalanceBy, Job, Ticket};
+use crate::work::balance::BalanceBy;
+use crate::work::desk::{Job, Ticket};
 use crate::work::mixing::finishing;
 
 impl App {
@@ -46,7 +47,7 @@ impl App {
             ));
             return;
         }
-        match finishing::balanced(self.state.recipe(), rendition, Some(balance)) {
+        match crate::work::balance::balanced(self.state.recipe(), rendition, &balance) {
             Some(recipe) => {
                 self.state.history.set(label.clone(), recipe);
                 self.say(label);

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use sha2::{Digest as _, Sha256};
 
-use super::{Control, Error};
+use super::{Control, Error, continuum};
 use crate::engine::frame::{Rows, Size};
 use crate::engine::recipe::{Channel, Crop, Recipe};
 use crate::io::read::{self, Facts, Pick, ReadError};
@@ -27,12 +27,14 @@ pub struct Input {
 }
 
 /// The channels whose files are inputs of a picture that shows `needed`: these,
-/// and the reference where one of them is laid on its grid; all, where the
+/// the broad ones that continuum is taken out by, and the reference where one
+/// of them is laid on its grid; all, where the
 /// picture is cropped to what all of them cover.
 pub fn shaping(recipe: &Recipe, needed: &[usize]) -> Vec<usize> {
     if recipe.crop == Some(Crop::Common) {
         return (0..recipe.channels.len()).collect();
     }
+    let needed = continuum::involved(recipe, needed);
     let aligned = needed
         .iter()
         .any(|index| recipe.channels[*index].align.is_some());

@@ -11,6 +11,8 @@ pub mod recipe_file;
 
 pub mod prepare;
 
+pub mod continuum;
+
 mod arrange;
 
 pub mod inspect;
@@ -42,6 +44,8 @@ pub mod apart;
 pub mod suggest;
 
 pub mod leading;
+
+pub mod balance;
 
 pub mod targets;
 

@@ -8,6 +8,7 @@ use std::num::NonZeroUsize;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
+use super::continuum;
 use super::inputs::Input;
 use super::{Control, Error};
 use crate::engine::align::matching::{Matched, Point, match_stars};
@@ -97,12 +98,13 @@ pub fn each<'a>(
 ) -> Result<Preparation, Error> {
     let reference = recipe.reference().map(|channel| channel.id.as_str());
     let id = |input: &Input| recipe.channels[input.channel].id.as_str();
+    let involved = continuum::involved(recipe, needed);
     // What all cover is asked of all, so that every rendition of a recipe has
     // the same frame.
     let frames = recipe.crop == Some(Crop::Common);
     let taking_part: Vec<&Input> = inputs
         .iter()
-        .filter(|input| frames || needed.contains(&input.channel))
+        .filter(|input| frames || involved.contains(&input.channel))
         .collect();
     let grid = inputs
         .iter()
@@ -134,20 +136,37 @@ pub fn each<'a>(
         ));
     }
     let part = part(recipe, grid, &on_grid, control)?;
-    let (mut channels, mut indices) = (Vec::new(), Vec::new());
+    let mut even: Vec<(&Input, Prepared)> = Vec::new();
     for (input, (rows, align)) in staying.into_iter().zip(on_grid) {
+        if !involved.contains(&input.channel) {
+            continue;
+        }
+        let own = of(input.channel);
+        match evened(recipe, input, rows, align, part, &mut notices, own) {
+            Ok(prepared) => even.push((input, prepared)),
+            Err(error) => {
+                control.check()?;
+                failed(input.channel, error)?;
+            }
+        }
+    }
+    // Broad channels as they are before anything is taken out by them.
+    let broad: Vec<(&Input, Arc<dyn Rows>)> = even
+        .iter()
+        .map(|(input, prepared)| (*input, Arc::clone(&prepared.rows)))
+        .collect();
+    let (mut channels, mut indices) = (Vec::new(), Vec::new());
+    for (input, prepared) in even {
         if !needed.contains(&input.channel) {
             continue;
         }
-        match evened(
-            recipe,
-            input,
-            rows,
-            align,
-            part,
-            &mut notices,
-            of(input.channel),
-        ) {
+        let continuum = recipe.channels[input.channel].continuum.as_ref();
+        let broad = broad
+            .iter()
+            .find(|(other, _)| continuum.is_some_and(|continuum| continuum.from == id(other)));
+        let broad = broad.map(|(input, rows)| (*input, rows));
+        let own = of(input.channel);
+        match continuum::taken_out(recipe, input, prepared, broad, &mut notices, own) {
             Ok(prepared) => {
                 channels.push(prepared);
                 indices.push(input.channel);

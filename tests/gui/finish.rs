@@ -15,7 +15,8 @@ use linehue::gui::panels::canvas::pictures::effective;
 use linehue::gui::panels::{canvas, channels, mix, status};
 use linehue::gui::state::{Picking, State};
 use linehue::gui::theme::{self, Theme};
-use linehue::work::desk::{BalanceBy, Worker};
+use linehue::work::balance::BalanceBy;
+use linehue::work::desk::Worker;
 use linehue::work::history::History;
 
 use super::support::{Stage, layer, panel, sample};

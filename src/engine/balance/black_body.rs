@@ -69,7 +69,7 @@ mod tests {
             let numbers: Vec<f64> = rest.split(' ').map(|n| n.parse().expect("n")).collect();
             let rgb = linear_srgb(numbers[0]).expect("in range");
             for (a, b) in rgb.iter().zip(&numbers[1..]) {
-                assert!((a - b).abs() < 1e-7, "{line}: {rgb:?}");
+                assert!((a - b).abs() < 1e-4, "{line}: {rgb:?}");
             }
             let back = temperature_of(rgb[2] / rgb[0]).expect("in range");
             assert!((back / numbers[0] - 1.0).abs() < 1e-8, "{line}: {back}");

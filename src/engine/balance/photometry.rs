@@ -398,7 +398,7 @@ mod tests {
                 }
             }
             let truth = std::f64::consts::PI * 4.5 * 4.5;
-            assert!((area / truth - 1.0).abs() < 0.005, "{area} {truth}");
+            assert!((area / truth - 1.0).abs() < 0.01, "{area} {truth}");
         }
     }
 }

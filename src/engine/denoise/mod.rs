@@ -17,8 +17,8 @@ mod shrink;
 mod tests;
 
 pub use noise::NoiseModel;
-pub use patch::Rect;
 use patch::Patch;
+pub use patch::Rect;
 pub use scales::{MARGIN, SCALES};
 
 use std::ops::ControlFlow;

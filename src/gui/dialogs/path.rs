@@ -7,7 +7,7 @@ use super::{Next, buttons, heading, main_button};
 use crate::gui::app::App;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::files::Purpose;
-use crate::work::desk::BalanceBy;
+use crate::work::balance::BalanceBy;
 use crate::work::paths::{completions, typed};
 
 /// How many completions are listed.

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::{Layer, LayerKey, Layers, Parts};
 use crate::engine::recipe::{Balance, Recipe, Stretch};
+use crate::work::balance::BalanceBy;
 use crate::work::preview;
 use crate::work::{compare, compose, key, sheet};
 
@@ -85,33 +86,6 @@ impl Drawing {
             Self::Key(request) => &request.out,
             Self::Sheet(request) => &request.out,
             Self::Comparison(request) => &request.out,
-        }
-    }
-}
-
-/// By what a white balance is measured.
-#[derive(Debug, Clone, PartialEq)]
-pub enum BalanceBy {
-    /// The average of the field's stars is to be white.
-    Stars,
-    /// The star nearest to a place is to be white: x and y in pixels of the
-    /// common grid, the centre of the first at 0.
-    Star([f64; 2]),
-    /// A part of the picture is to be grey: its first column and row, width and
-    /// height, in pixels of the common grid.
-    Patch([usize; 4]),
-    /// Stars are to have the colours that a catalogue's file says.
-    Catalogue(PathBuf),
-}
-
-impl BalanceBy {
-    /// In words, after "white balance".
-    pub fn words(&self) -> &'static str {
-        match self {
-            Self::Stars => "by average star",
-            Self::Star(_) => "by a star",
-            Self::Patch(_) => "by a patch",
-            Self::Catalogue(_) => "by catalogue",
         }
     }
 }

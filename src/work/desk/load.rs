@@ -19,7 +19,7 @@ use crate::io::read::{self, Container, Facts, Pick};
 use crate::work::inputs::Input;
 use crate::work::prepare::{Prepared, each};
 use crate::work::preview::pyramid;
-use crate::work::{Control, Error};
+use crate::work::{Control, Error, continuum};
 
 /// Under which path a channel's `file` was named to us, where it was.
 pub type Places = BTreeMap<String, PathBuf>;
@@ -66,8 +66,15 @@ pub fn layers(
     } else {
         wanted
     };
-    let needed = if common { &all } else { wanted };
-    let touched = |channel: &Channel| channel.align.is_some() || channel.level.is_some();
+    let needed = if common {
+        all.clone()
+    } else {
+        continuum::involved(recipe, wanted)
+    };
+    let needed = needed.as_slice();
+    let touched = |channel: &Channel| {
+        channel.align.is_some() || channel.level.is_some() || channel.continuum.is_some()
+    };
     if recipe.crop.is_none() && !wanted.iter().any(|index| touched(&recipe.channels[*index])) {
         return at_once(wanted, |index| {
             let made = desk.open(*index).and_then(|input| {

@@ -29,11 +29,13 @@ mod prepare;
 
 mod export;
 
+mod balance;
+
 mod draw;
 
 mod parts;
 
-pub use job::{BalanceBy, Drawing, Event, Job, RowState, Step, Ticket};
+pub use job::{Drawing, Event, Job, RowState, Step, Ticket};
 pub use layer::{Apart, Layer, LayerKey, Means, Parts, auto_stretch, keys};
 pub use parts::{Layers, Wanted, lacking};
 pub use worker::Worker;

@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::tell::Tell;
-use super::{Event, Job, draw, export, load, open, parts, prepare};
+use super::{Event, Job, balance, draw, export, load, open, parts, prepare};
 use crate::work::Error;
 
 /// Does a job; whatever becomes of it, the last word is [`Event::Finished`].
@@ -16,11 +16,12 @@ pub fn run(job: Job, tell: &Tell<'_>) {
             channels,
         } => load::named(&recipe, &folder, &channels, tell),
         Job::Prepare { recipe, folder } => prepare::run(recipe, &folder, tell),
-        // To be filled when the measuring joins: this arm alone.
-        Job::Balance { by, .. } => Err(Error::request(
-            format!("a white balance {} cannot be measured yet", by.words()),
-            "give the gains of R, G and B as numbers",
-        )),
+        Job::Balance {
+            recipe,
+            layers,
+            rendition,
+            by,
+        } => balance::run(&recipe, &layers, rendition, &by, tell),
         Job::Parts {
             recipe,
             folder,

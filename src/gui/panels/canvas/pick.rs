@@ -9,7 +9,7 @@ use super::overlays;
 use crate::engine::frame::Size;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::{Picking, State};
-use crate::work::desk::BalanceBy;
+use crate::work::balance::BalanceBy;
 
 /// How far about the pointer a star is ringed, points.
 const RING: f32 = 9.0;

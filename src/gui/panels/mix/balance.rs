@@ -7,7 +7,7 @@ use crate::engine::recipe::{Balance, BalancedBy, Rendition};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::{Picking, State};
 use crate::gui::widgets::form;
-use crate::work::desk::BalanceBy;
+use crate::work::balance::BalanceBy;
 use crate::work::mixing::finishing::{self, BANDS, GAINS};
 
 /// Whether there is anything to balance.

@@ -1,0 +1,198 @@
+//! `linehue balance`: the white balance of R, G and B.
+
+use std::path::PathBuf;
+
+use serde_json::json;
+
+use super::terminal::{Terminal, json};
+use super::{Error, Outcome};
+use crate::engine::recipe::{Balance, Recipe, text};
+use crate::io::write::atomic;
+use crate::work::balance::{BalanceBy, Measured, balanced, of_recipe};
+use crate::work::inputs::{folder_of, spare};
+use crate::work::recipe_file;
+
+/// Measure the white balance of R, G and B
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  linehue balance lantern.toml --stars
+  linehue balance lantern.toml --catalogue stars.csv -o balanced.toml
+  linehue balance lantern.toml --star 410.5,233 --rendition natural -o balanced.toml
+  linehue balance lantern.toml --gains 1.3,1,0.85 -o balanced.toml
+
+Without -o the lines for the recipe are printed. With it, red and blue also take
+green's stretch above their own skies: equal light is grey from black to white.
+A catalogue is a CSV file with columns ra and dec (degrees or h m s), and b-v or
+bp-rp; the reference needs world coordinates for it.")]
+#[command(group = clap::ArgGroup::new("how").required(true))]
+pub struct Arguments {
+    /// The recipe
+    recipe: PathBuf,
+
+    /// The average of the field's stars is white
+    #[arg(long, group = "how")]
+    stars: bool,
+
+    /// The star at this place is white: pixels of the cropped grid, from 0
+    #[arg(
+        long,
+        value_name = "X,Y",
+        value_delimiter = ',',
+        num_args = 2,
+        group = "how"
+    )]
+    star: Option<Vec<f64>>,
+
+    /// This part of the picture is grey
+    #[arg(
+        long,
+        value_name = "X,Y,WIDTH,HEIGHT",
+        value_delimiter = ',',
+        num_args = 4,
+        group = "how"
+    )]
+    patch: Option<Vec<usize>>,
+
+    /// Stars have the colours that this CSV file says
+    #[arg(long, value_name = "FILE", group = "how")]
+    catalogue: Option<PathBuf>,
+
+    /// These factors, above 0
+    #[arg(
+        long,
+        value_name = "R,G,B",
+        value_delimiter = ',',
+        num_args = 3,
+        group = "how"
+    )]
+    gains: Option<Vec<f64>>,
+
+    /// Which rendition [default: the first that shows R, G or B]
+    #[arg(long, value_name = "ID")]
+    rendition: Option<String>,
+
+    /// Where the recipe goes that has it
+    #[arg(short, long, value_name = "RECIPE")]
+    output: Option<PathBuf>,
+
+    /// Print it as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
+    let recipe = recipe_file::read(&arguments.recipe)?;
+    let rendition = rendition(&recipe, arguments.rendition.as_deref())?;
+    let folder = folder_of(&arguments.recipe);
+    let stacks: Vec<PathBuf> = recipe
+        .channels
+        .iter()
+        .map(|channel| folder.join(&channel.file))
+        .collect();
+    if let Some(output) = &arguments.output {
+        spare(&stacks, &[output])?;
+    }
+    let measured = match by(arguments) {
+        Ok(by) => of_recipe(&recipe, folder, &by, terminal.control())?,
+        Err(gains) => Measured {
+            balance: Balance {
+                gains,
+                sky: None,
+                by: Default::default(),
+                uncertainty: None,
+                stars: None,
+                catalogue: None,
+            },
+            notices: Vec::new(),
+        },
+    };
+    for notice in &measured.notices {
+        terminal.say(&format!("note: {notice}"));
+    }
+    let balance = &measured.balance;
+    let after = balanced(&recipe, &rendition, balance).ok_or_else(|| {
+        Error::request(
+            format!("the gains {:?} are beyond any use", balance.gains),
+            "give three factors above 0, or balance by something else",
+        )
+    })?;
+    if let Some(output) = &arguments.output {
+        let after = moved_to(after, folder, folder_of(output));
+        let text = text::write(&after).map_err(|error| {
+            Error::request(format!("the recipe cannot be written: {error}"), "")
+        })?;
+        atomic::prepare_whole(output, text.as_bytes())?.publish()?;
+        terminal.say(&format!("{} has it", output.display()));
+    }
+    if arguments.json {
+        json(
+            terminal,
+            &json!({ "rendition": rendition, "balance": balance }),
+        )?;
+    } else {
+        terminal.result(&lines(&rendition, balance)?)?;
+    }
+    Ok(Outcome::Done)
+}
+
+// By what it is measured, or given gains.
+fn by(arguments: &Arguments) -> Result<BalanceBy, [f64; 3]> {
+    if let Some(gains) = arguments.gains.as_deref()
+        && let [r, g, b] = *gains
+    {
+        return Err([r, g, b]);
+    }
+    if let Some(path) = &arguments.catalogue {
+        return Ok(BalanceBy::Catalogue(path.clone()));
+    }
+    if let Some(place) = arguments.star.as_deref()
+        && let [x, y] = *place
+    {
+        return Ok(BalanceBy::Star([x, y]));
+    }
+    if let Some(part) = arguments.patch.as_deref()
+        && let [x, y, width, height] = *part
+    {
+        return Ok(BalanceBy::Patch([x, y, width, height]));
+    }
+    Ok(BalanceBy::Stars)
+}
+
+fn rendition(recipe: &Recipe, id: Option<&str>) -> Result<String, Error> {
+    let found = match id {
+        Some(_) => Some(crate::work::compose::pick_rendition(recipe, id)?),
+        None => {
+            let bands = ["R", "G", "B"].map(|band| recipe.band(band).map(|c| &c.id));
+            let shows = |id: &&String| bands.contains(&Some(*id));
+            let mut renditions = recipe.renditions.iter();
+            renditions.find(|rendition| rendition.colors.keys().any(|id| shows(&id)))
+        }
+    };
+    found.map(|rendition| rendition.id.clone()).ok_or_else(|| {
+        Error::request(
+            "no rendition shows R, G or B",
+            "name one whose stars are to have their colours, with --rendition",
+        )
+    })
+}
+
+// Files are named from the new recipe's folder.
+fn moved_to(mut recipe: Recipe, from: &std::path::Path, to: &std::path::Path) -> Recipe {
+    let real = |path: &std::path::Path| path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    if real(from) != real(to) {
+        for channel in &mut recipe.channels {
+            channel.file = crate::work::inputs::relative(to, &from.join(&channel.file));
+        }
+    }
+    recipe
+}
+
+fn lines(rendition: &str, balance: &Balance) -> Result<String, Error> {
+    let table = toml::to_string(balance)
+        .map_err(|error| Error::request(format!("no TOML: {error}"), "use --json"))?;
+    Ok(format!(
+        "# in the [[rendition]] {rendition}\n[rendition.balance]\n{}",
+        table.trim_end()
+    ))
+}

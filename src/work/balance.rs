@@ -1,0 +1,336 @@
+//! The white balance of R, G and B: measured on stars, a patch or a catalogue,
+//! from files for the command, from what is in memory for the window.
+
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::prepare::prepare;
+use super::{Control, Error, inputs};
+use crate::engine::align::stars::{self, FindError, FindLimits, Stars};
+use crate::engine::balance::photometry::{Field, Refusal};
+use crate::engine::balance::{
+    self, Balance as Found, BalanceError, Broadband, CatalogueOptions, Patch, neutral_sky,
+};
+use crate::engine::frame::Rows;
+use crate::engine::header::Header;
+use crate::engine::recipe::{Balance, BalancedBy, Recipe, Stretch, check, stars::missing_band};
+use crate::engine::wcs::moved;
+use crate::io::read::catalogue;
+
+/// By what a white balance is measured.
+#[derive(Debug, Clone, PartialEq)]
+pub enum BalanceBy {
+    /// The average of the field's stars is to be white.
+    Stars,
+    /// The star nearest to a place is to be white: x and y in pixels of the
+    /// common grid, the centre of the first at 0.
+    Star([f64; 2]),
+    /// A part of the picture is to be grey: its first column and row, width and
+    /// height, in pixels of the common grid.
+    Patch([usize; 4]),
+    /// Stars are to have the colours that a catalogue's file says.
+    Catalogue(PathBuf),
+}
+
+impl BalanceBy {
+    /// In words, after "white balance".
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Stars => "by average star",
+            Self::Star(_) => "by a star",
+            Self::Patch(_) => "by a patch",
+            Self::Catalogue(_) => "by catalogue",
+        }
+    }
+}
+
+/// One of R, G and B on the common grid.
+pub struct Band<'a> {
+    /// Its linear values.
+    pub rows: &'a dyn Rows,
+    /// The value at which its detector is full.
+    pub ceiling: Option<f64>,
+}
+
+/// What was measured.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// For the recipe.
+    pub balance: Balance,
+    /// What a person should know.
+    pub notices: Vec<String>,
+}
+
+impl From<BalanceError> for Error {
+    fn from(error: BalanceError) -> Self {
+        match error {
+            BalanceError::Stopped => Self::Cancelled,
+            BalanceError::Rows(error) => Self::Rows(error),
+            other => {
+                let hint = other.hint();
+                Self::request(other.to_string(), hint)
+            }
+        }
+    }
+}
+
+/// Measures a white balance. `header` is that of the common grid.
+///
+/// # Errors
+/// When a band is missing, nothing can be measured, a file fails, or the job is
+/// stopped: what it was, and what else works.
+pub fn measure(
+    bands: [Band<'_>; 3],
+    header: &Header,
+    by: &BalanceBy,
+    control: Control<'_>,
+) -> Result<Measured, Error> {
+    let found = match by {
+        BalanceBy::Patch(_) => std::array::from_fn(|index| no_stars(bands[index].ceiling)),
+        _ => stars_of(&bands, control)?,
+    };
+    let field = |index: usize| Field {
+        rows: bands[index].rows,
+        stars: &found[index],
+    };
+    let broadband = Broadband {
+        rgb: [Some(field(0)), Some(field(1)), Some(field(2))],
+    };
+    let sky = neutral_sky(
+        [bands[0].rows, bands[1].rows, bands[2].rows],
+        [bands[0].ceiling, bands[1].ceiling, bands[2].ceiling],
+    )?;
+    let mut tick = |done: usize, total: usize| {
+        let step = "comparing stars";
+        control.progress.report(step, done as u64, total as u64);
+        match control.check() {
+            Ok(()) => ControlFlow::Continue(()),
+            Err(_) => ControlFlow::Break(()),
+        }
+    };
+    let mut notices = Vec::new();
+    let (made, name, file) = match by {
+        BalanceBy::Stars => (
+            balance::by_stars(&broadband, &mut tick)?,
+            BalancedBy::Stars,
+            None,
+        ),
+        BalanceBy::Star(place) => (
+            balance::by_star(&broadband, *place)?,
+            BalancedBy::Star,
+            None,
+        ),
+        BalanceBy::Patch([x, y, width, height]) => {
+            let patch = Patch {
+                corner: [*x, *y],
+                width: *width,
+                height: *height,
+            };
+            let made = balance::by_patch(&broadband, patch, sky)?;
+            (made, BalancedBy::Patch, None)
+        }
+        BalanceBy::Catalogue(path) => {
+            let read = catalogue::read(path).map_err(|error| {
+                let hint = error.hint.clone();
+                Error::request(error.to_string(), hint)
+            })?;
+            if read.skipped > 0 {
+                notices.push(format!(
+                    "{} rows of the catalogue lack a place or a colour",
+                    read.skipped
+                ));
+            }
+            let options = CatalogueOptions::default();
+            let stars = &read.stars;
+            let made = balance::by_catalogue(&broadband, header, stars, &options, &mut tick)?;
+            let name = path.file_name().map(|name| name.to_string_lossy().into());
+            (made, BalancedBy::Catalogue, name)
+        }
+    };
+    notices.extend(told(&made));
+    let measured = made.gains.sigma.iter().any(|sigma| *sigma > 0.0);
+    let known = sky.iter().all(|level| level.is_finite());
+    Ok(Measured {
+        balance: Balance {
+            gains: made.gains.rgb,
+            sky: known.then_some(sky),
+            by: name,
+            uncertainty: measured.then_some(made.gains.sigma),
+            stars: (made.used > 0).then_some(made.used),
+            catalogue: file,
+        },
+        notices,
+    })
+}
+
+// A patch needs none.
+fn no_stars(ceiling: Option<f64>) -> Stars {
+    Stars {
+        stars: Vec::new(),
+        fwhm_px: None,
+        elongation: None,
+        background: f64::NAN,
+        background_noise: f64::NAN,
+        ceiling,
+    }
+}
+
+fn stars_of(bands: &[Band<'_>; 3], control: Control<'_>) -> Result<[Stars; 3], Error> {
+    let one = |index: usize| {
+        let name = ["R", "G", "B"][index];
+        let step = format!("{name}: finding stars");
+        let tick = |done: usize, total: usize| {
+            control.progress.report(&step, done as u64, total as u64);
+            match control.check() {
+                Ok(()) => ControlFlow::Continue(()),
+                Err(_) => ControlFlow::Break(()),
+            }
+        };
+        let band = &bands[index];
+        stars::find(band.rows, band.ceiling, &FindLimits::default(), &tick).map_err(|error| {
+            match error {
+                FindError::Rows(error) => Error::Rows(error),
+                FindError::Stopped => Error::Cancelled,
+            }
+        })
+    };
+    Ok([one(0)?, one(1)?, one(2)?])
+}
+
+// What took no part, and how well the rest agree.
+fn told(made: &Found) -> Vec<String> {
+    let mut notices = Vec::new();
+    let worth_it = |(why, _): &&(Refusal, usize)| *why != Refusal::Unmatched;
+    let refused: Vec<String> = made
+        .refused
+        .iter()
+        .filter(worth_it)
+        .take(4)
+        .map(|(why, count)| format!("{count} {why}"))
+        .collect();
+    if made.used > 1 {
+        let left_out = match refused.is_empty() {
+            true => String::new(),
+            false => format!("; left out: {}", refused.join(", ")),
+        };
+        notices.push(format!("white balance on {} stars{left_out}", made.used));
+    }
+    if let Some(moved) = made.moved_px.filter(|moved| *moved > 3.0) {
+        notices.push(format!(
+            "the catalogue lay {moved:.1} px beside the stars and was moved"
+        ));
+    }
+    notices
+}
+
+/// A recipe whose rendition has this white balance. Where it was measured, red
+/// and blue take green's stretch above their own skies, so that equal light
+/// stays grey from black to white. None where it would not hold.
+pub fn balanced(recipe: &Recipe, rendition: &str, balance: &Balance) -> Option<Recipe> {
+    let mut after = recipe.clone();
+    let own = after
+        .renditions
+        .iter_mut()
+        .find(|own| own.id == rendition)?;
+    own.balance = Some(balance.clone());
+    let measured = balance.by != BalancedBy::Hand;
+    if let Some(sky) = balance.sky.filter(|_| measured) {
+        let green = recipe.band("G")?.stretch.clone();
+        for (band, sky_own) in ["R", "G", "B"].into_iter().zip(sky) {
+            let id = recipe.band(band)?.id.clone();
+            let channel = after.channels.iter_mut().find(|channel| channel.id == id)?;
+            channel.stretch = Stretch {
+                black: sky_own + (green.black - sky[1]),
+                white: sky_own + (green.white - sky[1]),
+                ..green.clone()
+            };
+        }
+    }
+    check::whole(&after).is_ok().then_some(after)
+}
+
+/// Measures the white balance of a recipe whose stacks lie in `folder`.
+///
+/// # Errors
+/// As [`measure`]; also when a stack cannot be had.
+pub fn of_recipe(
+    recipe: &Recipe,
+    folder: &Path,
+    by: &BalanceBy,
+    control: Control<'_>,
+) -> Result<Measured, Error> {
+    if let Some(missing) = missing_band(recipe) {
+        return Err(no_band(missing));
+    }
+    let at = |band: &str| {
+        let id = recipe.band(band).map(|channel| channel.id.as_str());
+        recipe
+            .channels
+            .iter()
+            .position(|c| Some(c.id.as_str()) == id)
+    };
+    let wanted: Vec<usize> = ["R", "G", "B"].into_iter().filter_map(at).collect();
+    let mut needed = wanted.clone();
+    needed.sort_unstable();
+    let shaping = inputs::shaping(recipe, &needed);
+    let reference = recipe.reference().map(|channel| channel.id.as_str());
+    let opened = inputs::open(recipe, &shaping, |channel| Ok(folder.join(&channel.file)))?;
+    let grid = opened
+        .iter()
+        .find(|input| Some(recipe.channels[input.channel].id.as_str()) == reference)
+        .or(opened.first())
+        .map(|input| input.facts.header.clone())
+        .unwrap_or_default();
+    let preparation = prepare(recipe, &opened, &needed, control)?;
+    let ceilings = super::compose::ceilings(&opened, &needed);
+    let band = |index: usize| {
+        let place = needed.iter().position(|own| *own == wanted[index]);
+        let place = place.unwrap_or_default();
+        Band {
+            rows: &*preparation.channels[place].rows,
+            ceiling: ceilings[place],
+        }
+    };
+    let header = moved(&grid, preparation.part.origin);
+    let mut measured = measure([band(0), band(1), band(2)], &header, by, control)?;
+    measured.notices.splice(0..0, preparation.notices.clone());
+    Ok(measured)
+}
+
+/// Measures the white balance of channels in memory.
+///
+/// # Errors
+/// As [`measure`].
+pub fn of_layers(
+    recipe: &Recipe,
+    layers: &super::desk::Layers,
+    by: &BalanceBy,
+    control: Control<'_>,
+) -> Result<Measured, Error> {
+    let layer = |band: &'static str| {
+        let channel = recipe.band(band).ok_or_else(|| no_band(band))?;
+        layers.get(&channel.id).map(Arc::clone).ok_or_else(|| {
+            Error::request(
+                format!("{} is not in memory yet", channel.id),
+                "wait until it is read, or bring its file back",
+            )
+        })
+    };
+    let [r, g, b] = [layer("R")?, layer("G")?, layer("B")?];
+    let band = |layer: &'_ super::desk::Layer| layer.ceiling;
+    let ceilings = [band(&r), band(&g), band(&b)];
+    let planes = [&*r.plane, &*g.plane, &*b.plane];
+    let bands = std::array::from_fn(|index| Band {
+        rows: planes[index],
+        ceiling: ceilings[index],
+    });
+    measure(bands, &g.header, by, control)
+}
+
+fn no_band(missing: &str) -> Error {
+    Error::request(
+        format!("a white balance needs R, G and B: there is no channel of {missing}"),
+        format!("add a stack with `line = \"{missing}\"`, or give the gains as numbers"),
+    )
+}
