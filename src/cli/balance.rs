@@ -35,13 +35,7 @@ pub struct Arguments {
     stars: bool,
 
     /// The star at this place is white: pixels of the cropped grid, from 0
-    #[arg(
-        long,
-        value_name = "X,Y",
-        value_delimiter = ',',
-        num_args = 2,
-        group = "how"
-    )]
+    #[arg(long, value_name = "X,Y", value_delimiter = ',', group = "how")]
     star: Option<Vec<f64>>,
 
     /// This part of the picture is grey
@@ -49,7 +43,6 @@ pub struct Arguments {
         long,
         value_name = "X,Y,WIDTH,HEIGHT",
         value_delimiter = ',',
-        num_args = 4,
         group = "how"
     )]
     patch: Option<Vec<usize>>,
@@ -59,13 +52,7 @@ pub struct Arguments {
     catalogue: Option<PathBuf>,
 
     /// These factors, above 0
-    #[arg(
-        long,
-        value_name = "R,G,B",
-        value_delimiter = ',',
-        num_args = 3,
-        group = "how"
-    )]
+    #[arg(long, value_name = "R,G,B", value_delimiter = ',', group = "how")]
     gains: Option<Vec<f64>>,
 
     /// Which rendition [default: the first that shows R, G or B]
@@ -93,7 +80,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
     if let Some(output) = &arguments.output {
         spare(&stacks, &[output])?;
     }
-    let measured = match by(arguments) {
+    let measured = match by(arguments)? {
         Ok(by) => of_recipe(&recipe, folder, &by, terminal.control())?,
         Err(gains) => Measured {
             balance: Balance {
@@ -137,26 +124,26 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
 }
 
 // By what it is measured, or given gains.
-fn by(arguments: &Arguments) -> Result<BalanceBy, [f64; 3]> {
-    if let Some(gains) = arguments.gains.as_deref()
-        && let [r, g, b] = *gains
-    {
-        return Err([r, g, b]);
+fn by(arguments: &Arguments) -> Result<Result<BalanceBy, [f64; 3]>, Error> {
+    fn exactly<T: Copy, const N: usize>(key: &str, values: &[T]) -> Result<[T; N], Error> {
+        values.try_into().map_err(|_| {
+            Error::request(
+                format!("--{key} takes {N} numbers, not {}", values.len()),
+                "write them with commas between and no blanks",
+            )
+        })
     }
-    if let Some(path) = &arguments.catalogue {
-        return Ok(BalanceBy::Catalogue(path.clone()));
-    }
-    if let Some(place) = arguments.star.as_deref()
-        && let [x, y] = *place
-    {
-        return Ok(BalanceBy::Star([x, y]));
-    }
-    if let Some(part) = arguments.patch.as_deref()
-        && let [x, y, width, height] = *part
-    {
-        return Ok(BalanceBy::Patch([x, y, width, height]));
-    }
-    Ok(BalanceBy::Stars)
+    Ok(if let Some(gains) = &arguments.gains {
+        Err(exactly("gains", gains)?)
+    } else if let Some(path) = &arguments.catalogue {
+        Ok(BalanceBy::Catalogue(path.clone()))
+    } else if let Some(place) = &arguments.star {
+        Ok(BalanceBy::Star(exactly("star", place)?))
+    } else if let Some(part) = &arguments.patch {
+        Ok(BalanceBy::Patch(exactly("patch", part)?))
+    } else {
+        Ok(BalanceBy::Stars)
+    })
 }
 
 fn rendition(recipe: &Recipe, id: Option<&str>) -> Result<String, Error> {

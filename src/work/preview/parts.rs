@@ -5,12 +5,13 @@ use std::sync::atomic::AtomicBool;
 
 use rayon::prelude::*;
 
-use super::stage::{Source, Stage};
-use super::{Grid, Request, layer};
+use super::stage::{Source, Stage, window};
+use super::{Grid, Request, common_size, layer};
 use crate::engine::compose::{Composition, Slot};
 use crate::engine::detail;
 use crate::engine::frame::Size;
 use crate::engine::recipe::Rendition;
+use crate::engine::reduce::Reducer;
 use crate::work::desk::Layer;
 
 type Values = Arc<Vec<f32>>;
@@ -94,23 +95,45 @@ fn brightness(
             height: size.height + 2 * margin,
         },
     };
+    // Beyond the picture's edges there is nothing that structure could be told
+    // from.
+    let picture = common_size(request)?;
+    let [columns, rows] = Reducer::new(&window(&wide), picture, 1).inside();
+    let mut seen = vec![0.0; size.pixels()];
+    if columns.is_empty() || rows.is_empty() {
+        return Some(Arc::new(seen));
+    }
+    let part = Grid {
+        corner: [
+            wide.corner[0] + columns.start as f64 * step,
+            wide.corner[1] + rows.start as f64 * step,
+        ],
+        step,
+        size: Size {
+            width: columns.len(),
+            height: rows.len(),
+        },
+    };
     let inputs: Vec<Values> = composition
         .slots()
         .iter()
         .filter(|slot| **slot != Slot::Brightness)
-        .map(|slot| channel(stage, request, rendition, *slot, &wide, cancel))
+        .map(|slot| channel(stage, request, rendition, *slot, &part, cancel))
         .collect::<Option<_>>()?;
     let inputs: Vec<&[f32]> = inputs.iter().map(|values| values.as_slice()).collect();
     let light = brightness_of(composition, &inputs);
-    let crisp = detail::brought_out(&light, wide.size, &settings);
-    let rows = crisp
-        .chunks_exact(wide.size.width)
-        .skip(margin)
-        .take(size.height);
-    let seen = rows
-        .flat_map(|row| &row[margin..margin + size.width])
-        .copied();
-    Some(Arc::new(seen.collect()))
+    let crisp = detail::brought_out(&light, part.size, &settings);
+    // Columns and rows of the part that are on the screen.
+    let from = columns.start.max(margin);
+    let until = columns.end.min(margin + size.width);
+    for (y, row) in rows.zip(crisp.chunks_exact(part.size.width)) {
+        if from < until && (margin..margin + size.height).contains(&y) {
+            let out = (y - margin) * size.width + from - margin;
+            let row = &row[from - columns.start..until - columns.start];
+            seen[out..out + row.len()].copy_from_slice(row);
+        }
+    }
+    Some(Arc::new(seen))
 }
 
 impl<'a> From<&'a Arc<Layer>> for Source<'a> {

@@ -1,0 +1,408 @@
+//! Natural light, stars, noise and brightness: from the recipe to the picture.
+//!
+//! Protects that what a recipe says of them is done alike by the commands and the
+//! window, stands in the record, and comes out the same again.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use linehue::engine::align::stars::{self, FindLimits};
+use linehue::engine::color::oklab::oklch;
+use linehue::engine::color::space::Space;
+use linehue::engine::color::transfer::srgb_decode_exact;
+use linehue::engine::color::vision::Vision;
+use linehue::engine::frame::Size;
+use linehue::engine::recipe::{BalancedBy, Recipe, text};
+use linehue::io::read::{self, Pick};
+use linehue::work::desk::{Event, Job, Layer, Layers, Worker, lacking};
+use linehue::work::preview::{Grid, Preview, Request, Show};
+use serde_json::Value;
+use tempfile::TempDir;
+
+// The sample stacks' folder, copied, and recipes beside them.
+struct Bench(TempDir);
+
+impl Bench {
+    fn new() -> Self {
+        let bench = Self(tempfile::tempdir().expect("a folder"));
+        let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-stacks/lantern");
+        for entry in fs::read_dir(samples).expect("the samples") {
+            let path = entry.expect("an entry").path();
+            fs::copy(&path, bench.at(path.file_name().expect("a name"))).expect("copied");
+        }
+        bench
+    }
+
+    fn at(&self, name: impl AsRef<Path>) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn run(&self, arguments: &[&str]) -> Output {
+        assert_cmd::Command::new(env!("CARGO_BIN_EXE_linehue"))
+            .current_dir(self.0.path())
+            .args(arguments)
+            .output()
+            .expect("the program runs")
+    }
+
+    fn done(&self, arguments: &[&str]) -> String {
+        let output = self.run(arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(0), "{arguments:?}: {said}");
+        String::from_utf8(output.stdout).expect("text")
+    }
+
+    fn refused(&self, arguments: &[&str], words: &[&str]) {
+        let output = self.run(arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        for word in words {
+            assert!(said.contains(word), "{word} in {said}");
+        }
+    }
+
+    // The sample recipe with lines put into its first rendition, and into the
+    // channel `ha`.
+    fn recipe(&self, name: &str, rendition: &str, ha: &str) -> Recipe {
+        let sample = fs::read_to_string(self.at("lantern.toml")).expect("the recipe");
+        let sample = sample
+            .replacen(
+                "id = \"mapped\"\n",
+                &format!("id = \"mapped\"\n{rendition}\n"),
+                1,
+            )
+            .replacen("line = \"Ha\"\n", &format!("line = \"Ha\"\n{ha}\n"), 1);
+        // The broad bands join as channels.
+        let broad: String = ["l", "r", "g", "b"]
+            .iter()
+            .map(|band| {
+                format!(
+                    "[[channel]]\nid = \"{band}\"\nfile = \"lantern-{band}.fits\"\n\
+                     line = \"{}\"\nstretch = {{ black = 300, white = 20000, shape = \"asinh\", \
+                     amount = 100 }}\n",
+                    band.to_uppercase()
+                )
+            })
+            .collect();
+        let (head, tail) = sample.split_once("[[rendition]]").expect("a rendition");
+        let whole = format!("{head}{broad}[[rendition]]{tail}");
+        fs::write(self.at(name), &whole).expect("written");
+        text::parse(&whole, name).expect("sound")
+    }
+
+    fn record(&self, composite: &str) -> Value {
+        let text = fs::read(self.at(format!("{composite}.record.json"))).expect("a record");
+        serde_json::from_slice(&text).expect("JSON")
+    }
+
+    // Samples 0..1, R G B, of a composite of 16 bits.
+    fn pixels(&self, composite: &str) -> (Vec<[f64; 3]>, Size) {
+        let planes: Vec<_> = (0..3)
+            .map(|plane| {
+                let pick = Pick {
+                    hdu: None,
+                    plane: Some(plane),
+                };
+                let rows = read::open(&self.at(composite), pick).expect("opens").rows;
+                let mut values = vec![0.0; rows.size().pixels()];
+                rows.read(0, &mut values).expect("reads");
+                (values, rows.size())
+            })
+            .collect();
+        let size = planes[0].1;
+        let pixel = |at: usize| [0, 1, 2].map(|plane| f64::from(planes[plane].0[at]) / 65535.0);
+        ((0..size.pixels()).map(pixel).collect(), size)
+    }
+}
+
+fn chroma(pixel: [f64; 3]) -> f64 {
+    oklch(pixel.map(srgb_decode_exact))[1]
+}
+
+fn input<'a>(record: &'a Value, channel: &str) -> &'a Value {
+    let inputs = record["inputs"].as_array().expect("inputs");
+    inputs
+        .iter()
+        .find(|input| input["channel"] == channel)
+        .expect("the channel's input")
+}
+
+#[test]
+fn neutral_stars_lose_their_color_and_the_sky_keeps_its_own() {
+    let bench = Bench::new();
+    bench.recipe("plain.toml", "", "");
+    bench.recipe("neutral.toml", "stars = \"neutral\"", "");
+    for name in ["plain", "neutral"] {
+        let out = format!("{name}.png");
+        bench.done(&["compose", &format!("{name}.toml"), "-o", &out]);
+    }
+    let ((plain, size), (neutral, _)) = (bench.pixels("plain.png"), bench.pixels("neutral.png"));
+    let found = |file: &str| {
+        let stack = read::open(&bench.at(file), Pick::default()).expect("opens");
+        let go_on = |_, _| std::ops::ControlFlow::Continue(());
+        let limits = FindLimits::default();
+        stars::find(&*stack.rows, stack.facts.ceiling, &limits, &go_on).expect("stars")
+    };
+    let ha = found("lantern-ha.fits");
+    let fwhm = ha.fwhm_px.expect("stars");
+    // Stars that stand well out of what is below them, at their own pixel.
+    let mut falls: Vec<f64> = Vec::new();
+    for star in ha.stars.iter().filter(|star| star.snr > 50.0) {
+        let at = star.y.round() as usize * size.width + star.x.round() as usize;
+        let (before, after) = (chroma(plain[at]), chroma(neutral[at]));
+        if before > 0.02 {
+            falls.push(1.0 - after / before);
+        }
+    }
+    falls.sort_by(f64::total_cmp);
+    assert!(falls.len() > 20, "{} stars", falls.len());
+    let median = falls[falls.len() / 2];
+    println!(
+        "median fall of chroma: {median:.3} of {} stars",
+        falls.len()
+    );
+    assert!(median > 0.85, "{median}");
+    // Where no star is near, and no bright one's wide wings: the same codes.
+    let mut all = ha.stars.clone();
+    for file in ["lantern-oiii.fits", "lantern-sii.fits", "lantern-l.fits"] {
+        all.extend(found(file).stars);
+    }
+    let mut bare = 0;
+    let mut changed = 0;
+    for (at, (before, after)) in plain.iter().zip(&neutral).enumerate() {
+        let (x, y) = ((at % size.width) as f64, (at / size.width) as f64);
+        let far = all.iter().all(|star| {
+            let wings = if star.snr > 200.0 { 20.0 } else { 3.0 };
+            (star.x - x).hypot(star.y - y) > wings * fwhm
+        });
+        if far {
+            bare += 1;
+            changed += usize::from(before != after);
+        }
+    }
+    println!("{changed} of {bare} pixels far from stars changed");
+    assert!(bare > 5_000);
+    assert!(changed * 50 < bare, "{changed} of {bare}");
+    let record = bench.record("neutral.png");
+    assert!(
+        input(&record, "ha")["stars"]["stars"]
+            .as_u64()
+            .expect("stars")
+            > 20
+    );
+    let words = record["caption"]["long"].as_str().expect("words");
+    assert!(words.contains("Stars are shown without colour."), "{words}");
+}
+
+#[test]
+fn whatever_a_recipe_says_comes_out_the_same_again() {
+    let bench = Bench::new();
+    bench.recipe(
+        "all.toml",
+        "stars = { show = \"broadband\", size = 0.7, brightness = 0.8 }\nsmooth_color = 0.8\n\
+         balance = { gains = [1.2, 1, 0.9] }\n\
+         luminance = { from = { ha = 2, l = 1 }, amount = 0.7, detail = 0.6 }",
+        "denoise = 0.5\ncontinuum = { from = \"r\" }",
+    );
+    for (out, more) in [("all.tif", &[][..]), ("small.png", &["--long-edge", "300"])] {
+        let arguments = [&["compose", "all.toml", "-o", out], more].concat();
+        bench.done(&arguments);
+        let said = bench.done(&["verify", &format!("{out}.record.json")]);
+        assert!(said.contains("the same to the last bit"), "{said}");
+    }
+    let record = bench.record("all.tif");
+    let ha = input(&record, "ha");
+    assert_eq!(ha["continuum"]["from"], "r");
+    // Hα's filter is 5 nm wide, R's some 100 nm: a few per cent.
+    let scale = ha["continuum"]["scale"].as_f64().expect("a scale");
+    assert!((0.01..0.5).contains(&scale), "{scale}");
+    assert!(ha["continuum"]["stars"].as_u64().expect("fitted") >= 5);
+    assert_eq!(ha["noise_smoothed"]["brightness"], 0.5);
+    assert_eq!(ha["noise_smoothed"]["color"], 0.8);
+    let words = record["caption"]["long"].as_str().expect("words");
+    for phrase in [
+        "The light of stars was taken out of one",
+        "Noise was smoothed in one",
+        "Colours are smoother than brightness.",
+        "Fine structure was brought out.",
+        "Stars have the colours of the broad bands.",
+        "Stars are shown in another size or brightness",
+        "The broad bands were balanced by numbers chosen by hand.",
+    ] {
+        assert!(words.contains(phrase), "{phrase} in {words}");
+    }
+    // A sheet, a comparison and a key show the same rendition.
+    bench.done(&["compare", "all.toml", "mapped", "natural", "-o", "both.png"]);
+}
+
+fn layers(events: &[Event]) -> Layers {
+    let mut all = Layers::new();
+    for event in events {
+        match event {
+            Event::Layer { channel, layer, .. } => {
+                all.insert(channel.clone(), Arc::clone(layer));
+            }
+            Event::Parts { channel, parts, .. } => {
+                let layer = all.get_mut(channel).expect("its layer came before");
+                *layer = Arc::new(Layer {
+                    parts: (**parts).clone(),
+                    ..Layer::clone(layer)
+                });
+            }
+            Event::Failed { what, hint, .. } | Event::ChannelFailed { what, hint, .. } => {
+                panic!("{what}; {hint}")
+            }
+            _ => {}
+        }
+    }
+    all
+}
+
+// What the window shows at full size, R G B.
+fn shown(bench: &Bench, recipe: &Recipe) -> Vec<u8> {
+    let mut worker = Worker::inline();
+    let folder = bench.0.path().to_owned();
+    worker.ask(Job::Load {
+        recipe: recipe.clone(),
+        folder: folder.clone(),
+        channels: recipe.channels.iter().map(|c| c.id.clone()).collect(),
+    });
+    let mut events = worker.events();
+    let in_memory = layers(&events);
+    assert!(!lacking(recipe, &in_memory).is_empty());
+    worker.ask(Job::Parts {
+        recipe: recipe.clone(),
+        folder,
+        layers: in_memory,
+    });
+    events.extend(worker.events());
+    let all = layers(&events);
+    assert_eq!(lacking(recipe, &all), Vec::<String>::new());
+    let size = all["ha"].size();
+    let request = Request {
+        recipe: Arc::new(recipe.clone()),
+        layers: recipe
+            .channels
+            .iter()
+            .map(|channel| all.get(&channel.id).cloned())
+            .collect(),
+        show: Show::Rendition("mapped".to_owned()),
+        grid: Grid {
+            corner: [0.0; 2],
+            step: 1.0,
+            size,
+        },
+        space: Space::Srgb,
+        vision: Vision::Usual,
+        marks: false,
+    };
+    let picture = Preview::default()
+        .draw(&request, &AtomicBool::new(false))
+        .expect("drawn");
+    let rgb = picture.rgba.chunks_exact(4).flat_map(|pixel| &pixel[..3]);
+    rgb.copied().collect()
+}
+
+#[test]
+fn the_window_shows_what_the_commands_write() {
+    let bench = Bench::new();
+    let recipe = bench.recipe(
+        "all.toml",
+        "stars = { show = \"neutral\", size = 0.6 }\nsmooth_color = 1\n\
+         luminance = { from = { ha = 1, l = 1 }, amount = 0.5, detail = 0.8 }",
+        "denoise = 0.7",
+    );
+    let picture = shown(&bench, &recipe);
+    bench.done(&["compose", "all.toml", "-o", "all.png", "--depth", "8"]);
+    let mut codes = Vec::new();
+    for plane in 0..3 {
+        let pick = Pick {
+            hdu: None,
+            plane: Some(plane),
+        };
+        let rows = read::open(&bench.at("all.png"), pick).expect("opens").rows;
+        let mut values = vec![0.0; rows.size().pixels()];
+        rows.read(0, &mut values).expect("reads");
+        codes.push(values);
+    }
+    let differ = picture
+        .chunks_exact(3)
+        .enumerate()
+        .filter(|(at, pixel)| (0..3).any(|part| f32::from(pixel[part]) != codes[part][*at]))
+        .count();
+    assert_eq!(differ, 0, "pixels that differ from the command's");
+}
+
+#[test]
+fn a_white_balance_is_measured_and_linked() {
+    let bench = Bench::new();
+    bench.recipe("rgb.toml", "", "");
+    let recipe = fs::read_to_string(bench.at("rgb.toml")).expect("text");
+    let recipe = format!(
+        "{recipe}\n[[rendition]]\nid = \"light\"\n\
+         colors = {{ r = \"natural\", g = \"natural\", b = \"natural\" }}\n"
+    );
+    fs::write(bench.at("rgb.toml"), recipe).expect("written");
+    let said = bench.done(&["balance", "rgb.toml", "--stars", "-o", "white.toml"]);
+    assert!(said.contains("[rendition.balance]"), "{said}");
+    let white = fs::read_to_string(bench.at("white.toml")).expect("text");
+    let white = text::parse(&white, "white").expect("sound");
+    let light = white.rendition("light").expect("there");
+    let balance = light.balance.as_ref().expect("balanced");
+    assert_eq!(balance.by, BalancedBy::Stars);
+    assert_eq!(balance.gains[1], 1.0);
+    let sky = balance.sky.expect("measured");
+    let green = &white.band("G").expect("there").stretch;
+    for (band, own_sky) in ["R", "B"].into_iter().zip([sky[0], sky[2]]) {
+        let stretch = &white.band(band).expect("there").stretch;
+        assert!((stretch.black - own_sky - (green.black - sky[1])).abs() < 1e-9);
+        assert!((stretch.white - own_sky - (green.white - sky[1])).abs() < 1e-9);
+    }
+    bench.done(&[
+        "compose",
+        "white.toml",
+        "-o",
+        "white.png",
+        "--rendition",
+        "light",
+    ]);
+    let words = bench.record("white.png")["caption"]["long"].to_string();
+    assert!(
+        words.contains("balanced by the average of the stars ("),
+        "{words}"
+    );
+
+    bench.done(&[
+        "balance",
+        "rgb.toml",
+        "--gains",
+        "1.5,1,0.8",
+        "-o",
+        "hand.toml",
+    ]);
+    let json = bench.done(&["balance", "rgb.toml", "--patch", "5,5,60,60", "--json"]);
+    let json: Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(json["balance"]["by"], "patch");
+    bench.refused(
+        &["balance", "rgb.toml", "--star", "9000,3"],
+        &["no star within"],
+    );
+    fs::write(bench.at("none.csv"), "ra,dec,b-v\n").expect("written");
+    bench.refused(
+        &["balance", "rgb.toml", "--catalogue", "none.csv"],
+        &["no stars"],
+    );
+    bench.refused(
+        &[
+            "balance",
+            "lantern.toml",
+            "--stars",
+            "--rendition",
+            "mapped",
+        ],
+        &["no channel of R", "gains as numbers"],
+    );
+}
