@@ -1,8 +1,9 @@
 //! Channels leave a recipe and change places in it.
 
-use super::Recipe;
+use super::{Recipe, ShowStars};
 
-/// Without the channel `id`: it leaves all renditions as well. None where the
+/// Without the channel `id`: it leaves all renditions as well, continuum that it
+/// took out stays in, and stars whose colours it gave are neutral. None where the
 /// recipe would not make sense without it: it is the only one, or the only one
 /// that a rendition shows.
 pub fn without(recipe: &Recipe, id: &str) -> Option<Recipe> {
@@ -15,7 +16,17 @@ pub fn without(recipe: &Recipe, id: &str) -> Option<Recipe> {
     if recipe.reference.as_deref() == Some(id) {
         recipe.reference = Some(recipe.channels[0].id.clone());
     }
+    for channel in &mut recipe.channels {
+        channel.continuum.take_if(|continuum| continuum.from == id);
+    }
+    let bands = super::stars::missing_band(&recipe).is_none();
     for rendition in &mut recipe.renditions {
+        if let Some(stars) = &mut rendition.stars
+            && stars.show == ShowStars::Broadband
+            && !bands
+        {
+            stars.show = ShowStars::Neutral;
+        }
         rendition.colors.remove(id);
         if rendition.colors.is_empty() {
             return None;

@@ -10,7 +10,7 @@ use crate::engine::color::space::Space;
 use crate::engine::color::vision::Vision;
 use crate::engine::compose::{Codes, Composition};
 use crate::engine::frame::Depth;
-use crate::engine::recipe::Rendition;
+use crate::engine::recipe::{Rendition, ShowStars};
 
 /// A rendition with the values of its channels on the grid.
 pub(super) struct Staged {
@@ -92,6 +92,19 @@ fn present(request: &Request, rendition: &Rendition) -> Option<Rendition> {
                 luminance.from.remove(&channel.id);
             }
         }
+    }
+    // Stars whose colours are not there yet have none.
+    let missing = |band: &str| {
+        let id = request.recipe.band(band).map(|channel| channel.id.as_str());
+        let mut channels = request.recipe.channels.iter();
+        let at = channels.position(|channel| Some(channel.id.as_str()) == id);
+        at.is_none_or(|index| layer(request, index).is_none())
+    };
+    if let Some(stars) = &mut rendition.stars
+        && stars.show == ShowStars::Broadband
+        && ["R", "G", "B"].into_iter().any(missing)
+    {
+        stars.show = ShowStars::Neutral;
     }
     let lit = |weight: &f64| *weight > 0.0;
     let luminance = rendition.luminance.take();
