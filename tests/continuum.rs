@@ -46,7 +46,7 @@ fn sky(rows: &dyn Rows) -> f64 {
 #[test]
 fn stars_vanish_from_the_narrow_channel() {
     let scene = Scene::new(SIZE.width, SIZE.height, 42);
-    // [S II] lies at the red filter's edge: measured 3.5 %, above the aim of 2 %.
+    // [S II]: measured 3.5 %, above the aim of 2 %; why is not known.
     for (narrow, broad, most) in [
         (Filter::Ha, Filter::R, 0.02),
         (Filter::Sii, Filter::R, 0.05),

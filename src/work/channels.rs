@@ -150,6 +150,16 @@ fn history(file: &str, channel: &super::prepare::Prepared) -> Vec<String> {
             level.kind, level.amplitude, level.samples, level.refused
         ));
     }
+    if let Some(continuum) = &channel.continuum {
+        let fitted = match (continuum.stars, continuum.uncertainty) {
+            (Some(stars), Some(error)) => format!(" +- {error:.6}, fitted on {stars} stars"),
+            _ => String::new(),
+        };
+        lines.push(format!(
+            "Continuum taken out: {:.6} times {} above its sky{fitted}",
+            continuum.scale, continuum.from
+        ));
+    }
     lines
 }
 

@@ -43,10 +43,8 @@ pub(super) fn both(values: &[[[f64; 2]; 2]]) -> Option<([robust::Mean; 2], Vec<b
         };
         let pair = [of(0)?, of(1)?];
         let before = kept.iter().filter(|keep| **keep).count();
-        let mut at = 0;
-        for keep in kept.iter_mut().filter(|keep| **keep) {
+        for (at, keep) in kept.iter_mut().filter(|keep| **keep).enumerate() {
             *keep = pair[0].kept[at] && pair[1].kept[at];
-            at += 1;
         }
         means = Some(pair);
         if kept.iter().filter(|keep| **keep).count() == before {

@@ -24,7 +24,8 @@ fn block(input: &[f32], start: usize, length: usize) -> Block {
 #[inline(always)]
 fn is_starless(whole: f32, nebula: f32) -> bool {
     let larger = whole.abs().max(nebula.abs());
-    !((whole - nebula).abs() > 2e-6 * larger)
+    let apart = (whole - nebula).abs();
+    apart <= 2e-6 * larger || apart.is_nan()
 }
 
 impl Composition {

@@ -67,11 +67,6 @@ impl Psf {
         f64::from(self.spacing)
     }
 
-    /// Out to here the profile was measured or computed, px.
-    pub(super) fn known_px(&self) -> f64 {
-        f64::from(self.step) * (self.radial.len() - 1) as f64
-    }
-
     /// The profile at a distance, px.
     pub(super) fn round(&self, distance: f32) -> f32 {
         let place = distance / self.step;

@@ -54,7 +54,7 @@ impl Columns {
         let find = |known: &[&str]| {
             // The order of the known names decides, not that of the columns.
             let of = |name: &&str| plain.iter().position(|one| one == *name);
-            known.iter().find_map(|name| of(&name))
+            known.iter().find_map(of)
         };
         let missing = |what: &str| Trouble {
             line,
