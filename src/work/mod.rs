@@ -33,6 +33,8 @@ pub mod sheet;
 
 pub mod compare;
 
+pub mod page;
+
 pub mod mixing;
 
 pub mod apart;
