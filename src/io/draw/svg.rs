@@ -12,19 +12,29 @@ const FAMILY: &str = "'Noto Sans', 'Open Sans', 'DejaVu Sans', Verdana, Arial, s
 /// Writes a drawing, `width_px` wide where it is shown without other orders.
 pub fn write(scene: &Scene, width_px: f64) -> String {
     let mut text = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
-    text.push_str(&within(scene, width_px, ""));
+    text.push_str(&element(
+        scene,
+        width_px,
+        "",
+        " xmlns=\"http://www.w3.org/2000/svg\"",
+    ));
     text
 }
 
 /// The same as a part of an HTML page. Names of parts begin with `prefix`, so
 /// that several drawings can stand in one page.
 pub fn within(scene: &Scene, width_px: f64, prefix: &str) -> String {
+    element(scene, width_px, prefix, "")
+}
+
+// In HTML the name of an element tells its namespace.
+fn element(scene: &Scene, width_px: f64, prefix: &str, namespace: &str) -> String {
     let [width, height] = scene.size;
     let mut text = String::new();
     let shown = number(width_px * height / width);
     write!(
         text,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{shown}\" \
+        "<svg{namespace} width=\"{}\" height=\"{shown}\" \
          viewBox=\"0 0 {} {}\" role=\"img\" \
          aria-labelledby=\"{prefix}title {prefix}about\" font-family=\"{FAMILY}\">\n\
          <title id=\"{prefix}title\">{}</title>\n<desc id=\"{prefix}about\">{}</desc>\n",

@@ -9,12 +9,12 @@ use crate::engine::caption::{Caption, Day, Facts, Template, hours_minutes, tidy}
 use crate::engine::lines;
 use crate::io::draw::{Scene, svg};
 use crate::io::record::{Record, tags};
-use crate::work::key::looks::{DARK, LIGHT};
+use crate::work::key::looks::{DARK, LIGHT, codes};
 use crate::work::key::scene::{Plan, Setting, scene};
-use crate::work::{Error, caption, describe};
+use crate::work::{Error, caption};
 
 /// Units that a key is wide: its letters can be read on a telephone.
-const KEY_UNITS: f64 = 460.0;
+const KEY_UNITS: f64 = 420.0;
 
 /// Everything that a page says.
 pub struct Content {
@@ -113,7 +113,7 @@ pub fn gather(subject: &Subject, shown: Shown, template: &Template) -> Result<Co
         language: template.language().to_owned(),
         alone: shown.alone,
         lines,
-        integration: first.integration_s().map(hours_minutes),
+        integration: first.integration_s().map(time),
         taken: taken(&picture.record, first),
         made_with: made_with(&picture.record),
         parts: Vec::new(),
@@ -234,25 +234,20 @@ fn table(records: &[&Record], facts: &[Facts]) -> Vec<Line> {
             wavelength: format!("{:.1} nm", channel.center_nm.unwrap_or(line.center_nm)),
             width: width.map_or_else(String::new, |width| format!("{width} nm")),
             also: also.join(", "),
-            exposure: exposure.map_or_else(String::new, hours_minutes),
+            exposure: exposure.map_or_else(String::new, time),
             colors: entries
                 .iter()
                 .zip(facts)
                 .map(|(entry, facts)| {
                     let entry = (*entry)?;
-                    let css = entry.shown.as_ref().map_or(&entry.css, |shown| &shown.css);
                     let word = match entry.word() {
                         _ if facts.colorless => "grey".to_owned(),
                         "Grayscale" => "white".to_owned(),
                         word => tidy::words(&word.to_lowercase()),
                     };
-                    let plain = is_plain(css);
-                    let css = if plain {
-                        css.clone()
-                    } else {
-                        describe::css(entry.linear_srgb)
-                    };
-                    Some((css, word))
+                    // As the key has it.
+                    let [r, g, b] = codes(entry.linear_srgb);
+                    Some((format!("#{r:02x}{g:02x}{b:02x}"), word))
                 })
                 .collect(),
             roles: bright
@@ -264,11 +259,12 @@ fn table(records: &[&Record], facts: &[Facts]) -> Vec<Line> {
     rows
 }
 
-// Whether it is a colour as records have them, `#rrggbb`: one that was edited
-// may be anything.
-fn is_plain(css: &str) -> bool {
-    let digits = css.strip_prefix('#').unwrap_or_default();
-    digits.len() == 6 && digits.bytes().all(|b| b.is_ascii_hexdigit())
+// "6 h 40 m"; whole hours without minutes.
+fn time(seconds: f64) -> String {
+    let words = hours_minutes(seconds);
+    words
+        .strip_suffix(" 00 m")
+        .map_or(words.clone(), str::to_owned)
 }
 
 // What headers say, each thing once.

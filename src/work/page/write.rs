@@ -67,10 +67,10 @@ pub fn page(content: &Content, staging: &Staging, one_file: bool) -> Result<Stri
 
 // The style, with the shape of the pictures.
 fn style(content: &Content) -> String {
-    let shape = content.parts.first().map_or(1.0, |part| {
-        part.picture.size.width as f64 / part.picture.size.height.max(1) as f64
-    });
-    format!("{STYLE}\n:root {{ --shape: {shape:.4}; }}\n")
+    let size = content.parts.first().map(|part| part.picture.size);
+    let (width, height) = size.map_or((1, 1), |size| (size.width, size.height.max(1)));
+    let shape = width as f64 / height as f64;
+    format!("{STYLE}\n:root {{ --shape: {shape:.4}; --width: {width}px; }}\n")
 }
 
 fn head(html: &mut Html, content: &Content, one_file: bool) {
