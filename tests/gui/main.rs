@@ -9,6 +9,8 @@ mod channels;
 
 mod export;
 
+mod page;
+
 mod pictures;
 
 mod mix;

@@ -218,6 +218,7 @@ pub fn check(out: &Path, inputs: &[PathBuf]) -> Result<bool, Error> {
             "name a new folder, such as lantern-page",
         ));
     }
+    let replaces = target.exists() && look(&target)?;
     for input in inputs {
         if input
             .canonicalize()
@@ -233,10 +234,7 @@ pub fn check(out: &Path, inputs: &[PathBuf]) -> Result<bool, Error> {
             ));
         }
     }
-    if !target.exists() {
-        return Ok(false);
-    }
-    look(&target)
+    Ok(replaces)
 }
 
 // Whether a page of ours is there, or nothing.
@@ -356,7 +354,9 @@ mod tests {
         assert!(!check(&at("stacks"), &[]).expect("empty"));
         fs::write(at("stacks/ha.fits"), "x").expect("written");
         assert!(said(&at("stacks"), &[]).contains("no page that Linehue made"));
-        assert!(said(&at("stacks"), &[at("stacks/ha.fits")]).contains("holds ha.fits"));
+        let out = at("page");
+        page(&out, "one").expect("written");
+        assert!(said(&out, &[out.join("files/a/b.json")]).contains("holds b.json"));
         assert!(said(&at("stacks/ha.fits"), &[]).contains("is a file"));
         assert!(said(&at("no/such"), &[]).contains("does not exist"));
         assert!(said(Path::new("."), &[]).contains("the folder you are in"));

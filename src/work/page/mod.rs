@@ -87,6 +87,20 @@ pub fn is_one_file(out: &Path) -> bool {
     ending == "html" || ending == "htm"
 }
 
+/// Says before any work what stands in a page's way. Gives whether something
+/// would be replaced: a page, or the file of that name.
+///
+/// # Errors
+/// The reason, with a way out.
+pub fn check(out: &Path, inputs: &[PathBuf]) -> Result<bool, Error> {
+    if !is_one_file(out) {
+        return files::check(out, inputs);
+    }
+    spare(inputs, &[out])?;
+    atomic::try_place(out)?;
+    Ok(out.exists())
+}
+
 /// Makes the page.
 ///
 /// # Errors
@@ -94,12 +108,7 @@ pub fn is_one_file(out: &Path) -> bool {
 pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let one_file = is_one_file(&request.out);
     let subject = subject::read(request)?;
-    if one_file {
-        spare(&subject.inputs, &[&request.out])?;
-        atomic::try_place(&request.out)?;
-    } else {
-        files::check(&request.out, &subject.inputs)?;
-    }
+    check(&request.out, &subject.inputs)?;
     let template = caption::template_of(request.template.as_deref())?;
     let mut staging = Staging::new(&request.out)?;
     let shown = pictures::make(&subject, request, &mut staging, control)?;
