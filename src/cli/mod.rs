@@ -21,6 +21,8 @@ mod key;
 
 mod leading;
 
+mod page;
+
 mod palettes;
 
 mod sheet;
@@ -88,6 +90,7 @@ enum Command {
     Key(key::Arguments),
     Sheet(sheet::Arguments),
     Compare(compare::Arguments),
+    Page(page::Arguments),
     Apart(apart::Arguments),
     Suggest(suggest::Arguments),
     Balance(balance::Arguments),
@@ -147,6 +150,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Key(arguments)) => key::run(&arguments, terminal),
         Some(Command::Sheet(arguments)) => sheet::run(&arguments, terminal),
         Some(Command::Compare(arguments)) => compare::run(&arguments, terminal),
+        Some(Command::Page(arguments)) => page::run(&arguments, terminal),
         Some(Command::Apart(arguments)) => apart::run(&arguments, terminal),
         Some(Command::Balance(arguments)) => balance::run(&arguments, terminal),
         Some(Command::Suggest(arguments)) => suggest::run(&arguments, terminal),

@@ -104,6 +104,7 @@ impl App {
             Command::SaveKey => self.open_drawing(What::Key),
             Command::SaveSheet => self.open_drawing(What::Sheet),
             Command::SaveComparison => self.open_drawing(What::Comparison),
+            Command::SavePage => self.open_drawing(What::Page),
             Command::Prepare => self.prepare(),
             Command::Quit => context.send_viewport_cmd(ViewportCommand::Close),
             Command::Undo => {

@@ -25,6 +25,8 @@ pub enum Command {
     SaveSheet,
     /// Save a comparison of renditions.
     SaveComparison,
+    /// Save a page to hand on.
+    SavePage,
     /// Align, crop, level and stretch all channels.
     Prepare,
     /// Quit.
@@ -183,6 +185,12 @@ pub const COMMANDS: &[Entry] = &[
         Command::SaveComparison,
         "Save a comparison ...",
         "Renditions side by side or divided, with labels and keys",
+        None,
+    ),
+    entry(
+        Command::SavePage,
+        "Save a page to share ...",
+        "The picture against another rendition, with key, caption and record, for any browser",
         None,
     ),
     entry(

@@ -27,7 +27,12 @@ impl App {
         draft.done.clear();
         draft.notices.clear();
         let drawing = request(&draft, &self.state);
-        let title = format!("Drawing {}", super::act::name_of(drawing.out()));
+        let verb = if draft.what == What::Page {
+            "Making"
+        } else {
+            "Drawing"
+        };
+        let title = format!("{verb} {}", super::act::name_of(drawing.out()));
         let ticket = self.start(Job::Draw(Box::new(drawing)), &title, Purpose::Draw);
         draft.ticket = Some(ticket);
         self.drawing = Some(draft);

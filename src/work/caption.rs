@@ -1,5 +1,6 @@
 //! Captions of records, and of pictures that are still in work.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io::Read as _;
 use std::path::Path;
@@ -81,37 +82,60 @@ pub fn draft(
 /// When a file cannot be read or does not hold.
 pub fn of_record(path: &Path, template: Option<&Path>) -> Result<(Caption, String), Error> {
     let mut record = record::read(path)?;
-    let own;
-    let template = match template {
-        None => Template::english(),
-        Some(path) => {
-            own = read_template(path)?;
-            &own
-        }
-    };
-    let recipe = record.recipe.clone();
-    let Some(rendition) = recipe.rendition(&record.rendition) else {
-        return Err(Error::request(
+    let template = template_of(template)?;
+    name_shown(&mut record)?;
+    let rendition = rendition_of(&record, path)?;
+    let caption = template.write(&facts(&record, rendition));
+    Ok((caption, template.language().to_owned()))
+}
+
+/// The rendition that a record tells of.
+///
+/// # Errors
+/// When its recipe has none of that name.
+pub fn rendition_of<'a>(record: &'a Record, path: &Path) -> Result<&'a Rendition, Error> {
+    record.recipe.rendition(&record.rendition).ok_or_else(|| {
+        Error::request(
             format!(
                 "{}: its recipe has no rendition `{}`",
                 path.display(),
                 record.rendition
             ),
             "the record was edited; restore it",
-        ));
+        )
+    })
+}
+
+/// Fills in what records of the first builds do not say: what was on the screen.
+///
+/// # Errors
+/// When a colour cannot be worked out.
+pub fn name_shown(record: &mut Record) -> Result<(), Error> {
+    let Some(rendition) = record.recipe.rendition(&record.rendition) else {
+        return Ok(());
     };
-    // Records of the first builds do not say what was on the screen.
-    if record.assignments.iter().any(|entry| entry.shown.is_none()) {
-        let anew = describe::entries(&recipe, rendition, record.composite.space)?;
-        for entry in &mut record.assignments {
-            let same = anew.iter().find(|other| other.channel == entry.channel);
-            if let Some(same) = same.filter(|_| entry.shown.is_none()) {
-                entry.shown.clone_from(&same.shown);
-            }
+    if record.assignments.iter().all(|entry| entry.shown.is_some()) {
+        return Ok(());
+    }
+    let anew = describe::entries(&record.recipe, rendition, record.composite.space)?;
+    for entry in &mut record.assignments {
+        let same = anew.iter().find(|other| other.channel == entry.channel);
+        if let Some(same) = same.filter(|_| entry.shown.is_none()) {
+            entry.shown.clone_from(&same.shown);
         }
     }
-    let caption = template.write(&facts(&record, rendition));
-    Ok((caption, template.language().to_owned()))
+    Ok(())
+}
+
+/// A template of one's own, or the English one.
+///
+/// # Errors
+/// When the file cannot be read or does not hold.
+pub fn template_of(path: Option<&Path>) -> Result<Cow<'static, Template>, Error> {
+    Ok(match path {
+        None => Cow::Borrowed(Template::english()),
+        Some(path) => Cow::Owned(read_template(path)?),
+    })
 }
 
 // A template is a page of text: more than this is none.

@@ -37,6 +37,8 @@ pub mod sheet;
 
 pub mod compare;
 
+pub mod page;
+
 pub mod mixing;
 
 pub mod apart;

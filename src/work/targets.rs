@@ -116,6 +116,16 @@ pub fn drawing(stay: &[PathBuf], output: &Path, endings: &[&str]) -> Vec<Finding
     Vec::new()
 }
 
+/// The same of a page to hand on: a folder, or one file.
+pub fn page(stay: &[PathBuf], output: &Path) -> Vec<Finding> {
+    let name = output.file_name().unwrap_or_default().to_string_lossy();
+    match super::page::check(output, stay) {
+        Ok(true) => vec![replaced(&name)],
+        Ok(false) => Vec::new(),
+        Err(error) => vec![Finding::stop(error.to_string(), error.hint())],
+    }
+}
+
 fn no_place(output: &Path, name: &str) -> Option<Finding> {
     let place = inputs::folder_of(output);
     if !place.is_dir() {

@@ -11,6 +11,8 @@ mod finish;
 
 mod export;
 
+mod page;
+
 mod pictures;
 
 mod mix;

@@ -91,10 +91,11 @@ pub fn paragraphs(text: &str) -> String {
     out.join("\n\n")
 }
 
-// Bidirectional controls (UAX 9), zero-width and interlinear signs, tags,
-// variation selectors beyond the usual, and what is no character at all. The
-// zero-width joiners stay: some languages are written with them.
-fn is_hidden(c: char) -> bool {
+/// Whether a character shows nothing of itself: bidirectional controls (UAX 9),
+/// zero-width and interlinear signs, tags, variation selectors beyond the usual,
+/// and what is no character at all. The zero-width joiners stay: some languages
+/// are written with them.
+pub fn is_hidden(c: char) -> bool {
     matches!(c,
         '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}' | '\u{200e}' | '\u{200f}'
         | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'

@@ -20,6 +20,7 @@ const FILE: &[Option<Command>] = &[
     Some(Command::SaveKey),
     Some(Command::SaveSheet),
     Some(Command::SaveComparison),
+    Some(Command::SavePage),
     None,
     Some(Command::Quit),
 ];
@@ -200,6 +201,7 @@ pub fn possible(state: &State, command: Command) -> bool {
         | Command::SaveAs
         | Command::SaveKey
         | Command::SaveSheet
+        | Command::SavePage
         | Command::Prepare
         | Command::AddRendition
         | Command::CopyRendition

@@ -11,14 +11,33 @@ const FAMILY: &str = "'Noto Sans', 'Open Sans', 'DejaVu Sans', Verdana, Arial, s
 
 /// Writes a drawing, `width_px` wide where it is shown without other orders.
 pub fn write(scene: &Scene, width_px: f64) -> String {
-    let [width, height] = scene.size;
     let mut text = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
+    text.push_str(&element(
+        scene,
+        width_px,
+        "",
+        " xmlns=\"http://www.w3.org/2000/svg\"",
+    ));
+    text
+}
+
+/// The same as a part of an HTML page. Names of parts begin with `prefix`, so
+/// that several drawings can stand in one page.
+pub fn within(scene: &Scene, width_px: f64, prefix: &str) -> String {
+    element(scene, width_px, prefix, "")
+}
+
+// In HTML the name of an element tells its namespace.
+fn element(scene: &Scene, width_px: f64, prefix: &str, namespace: &str) -> String {
+    let [width, height] = scene.size;
+    let mut text = String::new();
     let shown = number(width_px * height / width);
     write!(
         text,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}\" height=\"{shown}\" \
-         viewBox=\"0 0 {} {}\" role=\"img\" aria-labelledby=\"title about\" font-family=\"{FAMILY}\">\n\
-         <title id=\"title\">{}</title>\n<desc id=\"about\">{}</desc>\n",
+        "<svg{namespace} width=\"{}\" height=\"{shown}\" \
+         viewBox=\"0 0 {} {}\" role=\"img\" \
+         aria-labelledby=\"{prefix}title {prefix}about\" font-family=\"{FAMILY}\">\n\
+         <title id=\"{prefix}title\">{}</title>\n<desc id=\"{prefix}about\">{}</desc>\n",
         number(width_px),
         number(width),
         number(height),
@@ -27,6 +46,7 @@ pub fn write(scene: &Scene, width_px: f64) -> String {
     )
     .ok();
     let mut writer = Writer {
+        prefix,
         body: String::new(),
         gradients: String::new(),
         count: 0,
@@ -52,13 +72,14 @@ pub fn write(scene: &Scene, width_px: f64) -> String {
     text
 }
 
-struct Writer {
+struct Writer<'a> {
+    prefix: &'a str,
     body: String,
     gradients: String,
     count: usize,
 }
 
-impl Writer {
+impl Writer<'_> {
     fn shape(&mut self, shape: &Shape) {
         let line = match shape {
             Shape::Box {
@@ -148,7 +169,7 @@ impl Writer {
             Paint::Along { from, to, stops } => (from, to, stops),
         };
         self.count += 1;
-        let id = format!("g{}", self.count);
+        let id = format!("{}g{}", self.prefix, self.count);
         write!(
             self.gradients,
             "<linearGradient id=\"{id}\" gradientUnits=\"userSpaceOnUse\" x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\">",

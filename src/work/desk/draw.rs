@@ -2,10 +2,11 @@
 
 use super::tell::Tell;
 use super::{Drawing, Event};
-use crate::work::{Error, compare, key, sheet};
+use crate::work::{Error, compare, key, page, sheet};
 
 pub fn run(drawing: &Drawing, tell: &Tell<'_>) -> Result<(), Error> {
     let control = tell.control();
+    let mut whole = None;
     let notices = match drawing {
         Drawing::Key(request) => key::run(request, control)?.notices,
         Drawing::Sheet(request) => {
@@ -18,9 +19,15 @@ pub fn run(drawing: &Drawing, tell: &Tell<'_>) -> Result<(), Error> {
             done.notices.into_iter().chain(left_out).collect()
         }
         Drawing::Comparison(request) => compare::run(request, control)?.notices,
+        Drawing::Page(request) => {
+            let done = page::run(request, control)?;
+            whole = Some(done.bytes);
+            done.notices
+        }
     };
     let path = drawing.out().to_owned();
-    let bytes = std::fs::metadata(&path).map_or(0, |about| about.len());
+    // A page may be a folder.
+    let bytes = whole.unwrap_or_else(|| std::fs::metadata(&path).map_or(0, |about| about.len()));
     tell.event(Event::Drawn {
         ticket: tell.ticket,
         path,

@@ -7,7 +7,7 @@ use super::{Layer, LayerKey, Layers, Parts};
 use crate::engine::recipe::{Balance, Recipe, Stretch};
 use crate::work::balance::BalanceBy;
 use crate::work::preview;
-use crate::work::{compare, compose, key, sheet};
+use crate::work::{compare, compose, key, page, sheet};
 
 /// Names a job that was asked for; what it tells carries the same.
 pub type Ticket = u64;
@@ -77,6 +77,8 @@ pub enum Drawing {
     Sheet(sheet::Request),
     /// Renditions beside each other, or as parts of one picture.
     Comparison(compare::Request),
+    /// A page to hand on.
+    Page(page::Request),
 }
 
 impl Drawing {
@@ -86,6 +88,7 @@ impl Drawing {
             Self::Key(request) => &request.out,
             Self::Sheet(request) => &request.out,
             Self::Comparison(request) => &request.out,
+            Self::Page(request) => &request.out,
         }
     }
 }

@@ -79,8 +79,8 @@ pub fn read(path: &Path) -> Result<Subject, Error> {
     })
 }
 
-// A record is JSON and begins with a brace, which no recipe does.
-fn is_record(path: &Path) -> bool {
+/// Whether a file is a record: JSON, which begins with a brace, as no recipe does.
+pub fn is_record(path: &Path) -> bool {
     let mut begins = Vec::new();
     File::open(path)
         .and_then(|file| file.take(4096).read_to_end(&mut begins))

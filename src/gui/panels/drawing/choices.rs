@@ -10,6 +10,7 @@ use crate::gui::widgets::form::{self, ROW};
 use crate::work::compare::Split;
 use crate::work::inputs::folder_of;
 use crate::work::key::{self, Place};
+use crate::work::page;
 use crate::work::sheet;
 
 pub(super) fn path_id() -> Id {
@@ -30,9 +31,15 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut DrawingDraft, asks: &
             renditions(ui, state, draft);
             arrangement(ui, state, draft);
         }
+        What::Page => {
+            renditions(ui, state, draft);
+            parts(ui, state, draft);
+        }
     }
-    kind(ui, state, draft);
-    looks(ui, state, draft);
+    if draft.what != What::Page {
+        kind(ui, state, draft);
+        looks(ui, state, draft);
+    }
     size(ui, state, draft);
     path(ui, state, draft, asks);
 }
@@ -229,6 +236,36 @@ fn arrangement(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
     });
 }
 
+// A page is a folder or one file; its pictures are JPEG or PNG.
+fn parts(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
+    let ways = [
+        (
+            false,
+            "Folder",
+            "A page and its files beside it: for a place on the web.",
+        ),
+        (
+            true,
+            "One file",
+            "Pictures and records within the page: for a letter.",
+        ),
+    ];
+    row(ui, state, "Kind of page", |ui| {
+        if let Some(one_file) = form::choice(ui, draft.one_file(), &ways) {
+            draft.set_one_file(one_file);
+        }
+    });
+    let ways = [
+        (false, "JPEG", "Small, with small losses."),
+        (true, "PNG", "Without loss, several times as large."),
+    ];
+    row(ui, state, "Pictures", |ui| {
+        if let Some(png) = form::choice(ui, draft.png, &ways) {
+            draft.png = png;
+        }
+    });
+}
+
 fn kind(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
     row(ui, state, "Kind of file", |ui| {
         let ways: Vec<_> = draft
@@ -260,7 +297,7 @@ fn looks(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
 
 fn size(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
     let faint = state.theme.colors().faint;
-    let on_picture = draft.place.is_some();
+    let on_picture = draft.place.is_some() || draft.what == What::Page;
     let (word, name) = match on_picture {
         true => ("Long edge", "Pixels of the picture's long edge"),
         false => ("Width", "Pixels from side to side"),
@@ -274,7 +311,10 @@ fn size(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
             ui.add_sized(
                 [92.0, ROW],
                 DragValue::new(number)
-                    .range(key::WIDTHS)
+                    .range(match draft.what {
+                        What::Page => page::LONG_EDGES,
+                        _ => key::WIDTHS,
+                    })
                     .speed(8.0)
                     .suffix(" px")
                     .update_while_editing(false),

@@ -3,9 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use crate::gui::state::{Running, State};
+use crate::io::write::{Format, Options};
 use crate::work::compare::{self, Split};
 use crate::work::desk::{Drawing, Ticket};
 use crate::work::key::{self, Beneath, Onto, Place, Subject};
+use crate::work::page;
 use crate::work::sheet;
 use crate::work::targets::{self, Finding};
 
@@ -18,6 +20,8 @@ pub enum What {
     Sheet,
     /// Renditions held against each other.
     Comparison,
+    /// A page to hand on.
+    Page,
 }
 
 impl What {
@@ -27,6 +31,7 @@ impl What {
             Self::Key => "Colour key",
             Self::Sheet => "Sheet of palettes",
             Self::Comparison => "Comparison",
+            Self::Page => "Page to share",
         }
     }
 
@@ -35,6 +40,7 @@ impl What {
             Self::Key => "key",
             Self::Sheet => "palettes",
             Self::Comparison => "compared",
+            Self::Page => "page",
         }
     }
 }
@@ -84,11 +90,11 @@ pub struct DrawingDraft {
     pub width: usize,
     /// Dark words on white.
     pub light: bool,
-    /// Key: whose. Comparison: which, in this order.
+    /// Key: whose. Comparison and page: which, in this order.
     pub renditions: Vec<String>,
     /// Key: where on the picture; None: by itself.
     pub place: Option<Place>,
-    /// Key on the picture: pixels of the picture's longer side.
+    /// Key on the picture, and page: pixels of the picture's longer side.
     pub long_edge: usize,
     /// Sheet: palettes by name; None: all that fit.
     pub palettes: Option<Vec<String>>,
@@ -98,6 +104,8 @@ pub struct DrawingDraft {
     pub split: Option<Split>,
     /// Comparison: a key under each.
     pub keys: bool,
+    /// Page: pictures without loss.
+    pub png: bool,
     /// The job that makes it, once it was asked for; the app fills it in.
     pub ticket: Option<Ticket>,
     /// The file that is written; the app fills it in.
@@ -116,7 +124,7 @@ impl DrawingDraft {
         let recipe = state.recipe();
         let shown = state.rendition().map(|rendition| rendition.id.clone());
         let mut renditions: Vec<String> = shown.into_iter().collect();
-        if what == What::Comparison {
+        if matches!(what, What::Comparison | What::Page) {
             let others = recipe.renditions.iter().map(|rendition| &rendition.id);
             let other = state
                 .view
@@ -129,16 +137,22 @@ impl DrawingDraft {
         let object = state.object();
         Self {
             what,
-            path: format!("{}-{}.png", targets::stem(recipe, &object), what.suffix()),
+            path: format!(
+                "{}-{}{}",
+                targets::stem(recipe, &object),
+                what.suffix(),
+                if what == What::Page { "" } else { ".png" }
+            ),
             width: if what == What::Key { 1600 } else { 2400 },
             light: false,
             renditions,
             place: None,
-            long_edge: 2048,
+            long_edge: page::LONG_EDGE,
             palettes: None,
             columns: None,
             split: None,
             keys: true,
+            png: false,
             ticket: None,
             done: Vec::new(),
             notices: Vec::new(),
@@ -153,6 +167,7 @@ impl DrawingDraft {
             (What::Key, None) => &[PNG, SVG, PDF],
             (What::Key, Some(_)) => &[PNG, JPEG, TIFF],
             (What::Sheet | What::Comparison, _) => &[PNG, JPEG, PDF],
+            (What::Page, _) => &[],
         }
     }
 
@@ -179,6 +194,26 @@ impl DrawingDraft {
             PathBuf::from(format!("{}.{new}", path.display()))
         };
         self.path = path.to_string_lossy().into_owned();
+    }
+
+    /// Page: whether it becomes one file.
+    pub fn one_file(&self) -> bool {
+        page::is_one_file(Path::new(self.path.trim()))
+    }
+
+    /// Page: makes it one file, or a folder; the name follows.
+    pub fn set_one_file(&mut self, one_file: bool) {
+        if one_file == self.one_file() {
+            return;
+        }
+        let path = self.path.trim();
+        self.path = match one_file {
+            true => format!("{}.html", path.trim_end_matches(['/', '\\'])),
+            false => Path::new(path)
+                .with_extension("")
+                .to_string_lossy()
+                .into_owned(),
+        };
     }
 
     /// Puts the key somewhere else; the kind of file follows where it must.
@@ -212,7 +247,10 @@ impl DrawingDraft {
                 .flat_map(|k| k.endings)
                 .copied()
                 .collect();
-            let on_disk = targets::drawing(&subject.inputs, &target, &endings);
+            let on_disk = match self.what {
+                What::Page => targets::page(&subject.inputs, &target),
+                _ => targets::drawing(&subject.inputs, &target, &endings),
+            };
             self.looked_at = Some((target, on_disk));
         }
         if let Some((_, on_disk)) = &self.looked_at {
@@ -232,6 +270,11 @@ impl DrawingDraft {
             What::Sheet if self.palettes.as_ref().is_some_and(Vec::is_empty) => {
                 stop("No palette is chosen.", "Choose one at least.")
             }
+            What::Page if there == 0 => stop("No rendition is chosen.", "Choose one or two."),
+            What::Page if there > 2 => stop(
+                &format!("A page shows two renditions at most, not {there}."),
+                "Choose one or two.",
+            ),
             What::Comparison if there < 2 => stop(
                 "One rendition alone cannot be compared.",
                 "Choose two at least; Ctrl+D adds a copy of the shown one.",
@@ -311,6 +354,16 @@ pub fn request(draft: &DrawingDraft, state: &State) -> Drawing {
             columns: draft.columns,
             width: draft.width,
             light: draft.light,
+        }),
+        What::Page => Drawing::Page(page::Request {
+            source: page::Source::Recipe(Box::new(subject)),
+            renditions: draft.renditions.clone(),
+            out,
+            long_edge: draft.long_edge,
+            format: if draft.png { Format::Png } else { Format::Jpeg },
+            options: Options::default(),
+            with_composite: false,
+            template: None,
         }),
         What::Comparison => Drawing::Comparison(compare::Request {
             subject,

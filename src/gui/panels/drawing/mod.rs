@@ -65,6 +65,7 @@ fn done(ui: &mut Ui, state: &State, draft: &mut DrawingDraft, asks: &mut Asks, k
             What::Key => "The key is written.",
             What::Sheet => "The sheet is written.",
             What::Comparison => "The comparison is written.",
+            What::Page => "The page is written.",
         }
         .to_owned(),
         paths: &draft.done,
