@@ -38,8 +38,8 @@ fn sky(filter: Filter) -> Sky {
         width: WIDTH,
         height: HEIGHT,
     };
-    let plane = Plane::from_vec(size, seen).unwrap();
-    let stars = find(&plane, None, &FindLimits::default(), &go_on).unwrap();
+    let plane = Plane::from_vec(size, seen).expect("pixels");
+    let stars = find(&plane, None, &FindLimits::default(), &go_on).expect("stars");
     Sky {
         spec,
         plane,
@@ -55,7 +55,7 @@ fn apart(sky: &Sky) -> Separation {
         &Settings::of(&sky.stars),
         &go_on,
     )
-    .unwrap()
+    .expect("taken apart")
 }
 
 fn bits(plane: &Plane) -> Vec<u32> {
