@@ -2,7 +2,8 @@
 
 use super::Recipe;
 
-/// Without the channel `id`: it leaves all renditions as well. None where the
+/// Without the channel `id`: it leaves all renditions as well,
+/// and ratios with it go. None where the
 /// recipe would not make sense without it: it is the only one, or the only one
 /// that a rendition shows.
 pub fn without(recipe: &Recipe, id: &str) -> Option<Recipe> {
@@ -27,6 +28,9 @@ pub fn without(recipe: &Recipe, id: &str) -> Option<Recipe> {
             }
         }
     }
+    recipe
+        .ratios
+        .retain(|ratio| ratio.over != id && ratio.under != id);
     Some(recipe)
 }
 
@@ -62,7 +66,9 @@ mod tests {
         let text = format!(
             "recipe = 1\n{}{}{}[[rendition]]\nid = \"r\"\n\
              luminance = {{ from = {{ ha = 1.0, sii = 0.0 }} }}\n\
-             colors = {{ ha = \"#fff\", oiii = \"#00f\" }}\n",
+             colors = {{ ha = \"#fff\", oiii = \"#00f\" }}\n\
+             [[ratio]]\nid = \"a\"\nover = \"sii\"\nunder = \"ha\"\n\
+             [[ratio]]\nid = \"b\"\nover = \"sii\"\nunder = \"oiii\"\n",
             channel("ha", "Ha"),
             channel("oiii", "OIII"),
             channel("sii", "SII"),
@@ -78,6 +84,8 @@ mod tests {
         // What is left of the sources weighs nothing.
         assert_eq!(left.renditions[0].luminance, None);
         assert_eq!(left.renditions[0].colors.len(), 1);
+        assert_eq!(left.ratios.len(), 1);
+        assert!(left.ratio("b").is_some());
     }
 
     #[test]
