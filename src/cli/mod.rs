@@ -21,6 +21,8 @@ mod leading;
 
 mod palettes;
 
+mod ratio;
+
 mod sheet;
 
 mod suggest;
@@ -89,6 +91,7 @@ enum Command {
     Apart(apart::Arguments),
     Suggest(suggest::Arguments),
     Leading(leading::Arguments),
+    Ratio(ratio::Arguments),
     /// Write shell completions to standard output
     #[command(
         after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
@@ -147,6 +150,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Apart(arguments)) => apart::run(&arguments, terminal),
         Some(Command::Suggest(arguments)) => suggest::run(&arguments, terminal),
         Some(Command::Leading(arguments)) => leading::run(&arguments, terminal),
+        Some(Command::Ratio(arguments)) => ratio::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);

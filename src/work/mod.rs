@@ -43,6 +43,8 @@ pub mod suggest;
 
 pub mod leading;
 
+pub mod ratio;
+
 pub mod targets;
 
 pub mod user_palettes;
