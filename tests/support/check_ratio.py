@@ -27,17 +27,19 @@ def main(name, over, under):
         grid = WCS(file["SIGMA"].header)
     bin = int(head["BINNING"])
     one, other = (fits.getdata(path).astype(float) for path in (over, under))
+    full = [values >= head.get(keyword, np.inf)
+            for values, keyword in ((one, "FULL1"), (other, "FULL2"))]
+    # Means with a full detector in them are left to the program's own tests.
+    clear = means((full[0] | full[1]).astype(float), bin) == 0
     n = means(one, bin) - head["SKY1"]
     d = means(other, bin) - head["SKY2"]
     its = np.hypot(head["NOISE1"], head["SKYERR1"])
     theirs = np.hypot(head["NOISE2"], head["SKYERR2"])
-    known = (n >= head["MINSNR"] * its) & (d >= head["MINSNR"] * theirs)
+    known = clear & (n >= head["MINSNR"] * its) & (d >= head["MINSNR"] * theirs)
     with np.errstate(all="ignore"):
         expected = n / d
         unsure = expected * np.hypot(its / n, theirs / d)
-    here = ~np.isnan(ratio)
-    # A pixel beside the limit may fall on either side of it, and a full
-    # detector is known to the map alone.
+    here = clear & ~np.isnan(ratio)
     print(f"{name}: {ratio.shape}, known {here.mean():.4f}, by numpy {known.mean():.4f},",
           f"otherwise in {np.count_nonzero(here != known)} pixels")
     both = here & known

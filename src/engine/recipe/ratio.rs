@@ -200,7 +200,7 @@ mod tests {
                 "no logarithm",
                 "linear",
             ),
-            (&format!("{sound}scale = \"lin\""), "`lin`", "`linear`"),
+            (&format!("{sound}scale = \"liner\""), "`liner`", "`linear`"),
             (
                 &format!("{sound}[[ratio]]\nid = \"shock\"\n{sound}"),
                 "twice",

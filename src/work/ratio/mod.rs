@@ -394,7 +394,8 @@ fn span(ratio: &Ratio, survey: &Survey, criterion: Option<&Criterion>) -> Span {
         Some([low, high]) => Span { low, high, scale },
         None => {
             let at = |q| survey.quantile(q).unwrap_or(1.0);
-            Span::fitting(at(0.02), at(0.98), criterion.and_then(|c| c.mark), scale)
+            // Stars, whose light is no line's, lie beyond these.
+            Span::fitting(at(0.05), at(0.95), criterion.and_then(|c| c.mark), scale)
         }
     }
 }

@@ -14,7 +14,7 @@ use crate::work::{Control, Error};
 
 /// The longer side of a map is at least this long in its picture: small maps
 /// are shown with larger pixels.
-const LEAST_SIDE: usize = 900;
+const LEAST_SIDE: usize = 800;
 
 /// Letters to the longer side of the map.
 const LETTERS: f64 = 60.0;
