@@ -187,6 +187,12 @@ fn a_picture_shows_what_is_known_and_greys_the_rest() {
     for out in ["map.png", "map.jpg"] {
         let told = bench.run(0, &["ratio", "lantern.toml", "sii/ha", "-o", out, "--json"]);
         let told = json(&told.out);
+        assert!(bench.at(&format!("{out}.ratio.json")).is_file());
+        if out == "map.jpg" {
+            let bytes = fs::read(bench.at(out)).expect("a file");
+            assert!(bytes.starts_with(&[0xff, 0xd8]) && bytes.ends_with(&[0xff, 0xd9]));
+            continue;
+        }
         let planes = [0, 1, 2].map(|plane| {
             let pick = Pick {
                 hdu: None,
@@ -197,9 +203,6 @@ fn a_picture_shows_what_is_known_and_greys_the_rest() {
         let size = planes[0].rows.size();
         // 200 x 150 is shown four times as large, with a scale and words.
         assert!(size.width > 4 * WIDTH && size.height > 4 * HEIGHT);
-        if out == "map.jpg" {
-            continue;
-        }
         let [red, green, blue] = planes.map(|opened| values(&opened));
         let grey = red
             .iter()
