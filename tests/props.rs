@@ -13,8 +13,8 @@ use linehue::engine::mix::assign::{hue_vector, natural_color};
 use linehue::engine::num::LANES;
 use linehue::engine::recipe::{
     About, Align, AlignMethod, Balance, BalancedBy, Blend, Channel, ColorValue, Crop, Gamut,
-    KeepOut, Level, Luminance, Recipe, Rendition, Shape, ShowStars, StarLook, Stretch, VERSION,
-    check, text,
+    KeepOut, Level, Luminance, Ratio, Recipe, Rendition, Scale, Shape, ShowStars, StarLook,
+    Stretch, VERSION, check, text,
 };
 use linehue::engine::stretch::Prepared;
 use linehue::io::record::{
@@ -378,6 +378,31 @@ fn name(
     rendition
 }
 
+/// A ratio, and the index of the channel that is divided.
+fn ratio() -> impl Strategy<Value = (usize, Ratio)> {
+    let range = (0.0..5.0, logarithmic(-3.0, 3.0)).prop_map(|(low, more)| [low, low + more]);
+    let scale = select(vec![Scale::Linear, Scale::Log]);
+    (
+        0..CHANNELS,
+        "[a-z0-9_-]{0,6}",
+        1.0..1000.0,
+        1_u32..=16,
+        option::of(range),
+        scale,
+    )
+        .prop_map(|(over, id, min_snr, bin, range, scale)| {
+            let ratio = Ratio {
+                min_snr,
+                bin,
+                // No scale of factors begins at 0.
+                range: range.filter(|[low, _]| *low > 0.0),
+                scale,
+                ..Ratio::of(&id, "", "")
+            };
+            (over, ratio)
+        })
+}
+
 fn recipe() -> impl Strategy<Value = Recipe> {
     let crop = prop_oneof![
         Just(Crop::Common),
@@ -389,30 +414,44 @@ fn recipe() -> impl Strategy<Value = Recipe> {
         prop_oneof![Just(About::default()), about()],
         vec(channel(), 1..=CHANNELS),
         vec(rendition(), 1..3),
+        vec(ratio(), 0..3),
     )
-        .prop_map(|(reference, crop, about, mut channels, renditions)| {
-            // Ids that end in different numbers differ.
-            for (index, channel) in channels.iter_mut().enumerate() {
-                channel.id.push_str(&index.to_string());
-            }
-            let mut renditions: Vec<Rendition> = renditions
-                .into_iter()
-                .map(|rendition| name(rendition, &channels))
-                .collect();
-            for (index, rendition) in renditions.iter_mut().enumerate() {
-                rendition.id.push_str(&index.to_string());
-            }
-            Recipe {
-                recipe: VERSION,
-                reference: reference
-                    .and_then(|index| channels.get(index))
-                    .map(|channel| channel.id.clone()),
-                crop,
-                about,
-                channels,
-                renditions,
-            }
-        })
+        .prop_map(
+            |(reference, crop, about, mut channels, renditions, ratios)| {
+                // Ids that end in different numbers differ.
+                for (index, channel) in channels.iter_mut().enumerate() {
+                    channel.id.push_str(&index.to_string());
+                }
+                let mut renditions: Vec<Rendition> = renditions
+                    .into_iter()
+                    .map(|rendition| name(rendition, &channels))
+                    .collect();
+                for (index, rendition) in renditions.iter_mut().enumerate() {
+                    rendition.id.push_str(&index.to_string());
+                }
+                let ratios = ratios
+                    .into_iter()
+                    .enumerate()
+                    .filter_map(|(index, (over, mut ratio))| {
+                        ratio.id.push_str(&index.to_string());
+                        ratio.over = channels.get(over)?.id.clone();
+                        ratio.under = channels.get((over + 1) % channels.len())?.id.clone();
+                        (ratio.over != ratio.under).then_some(ratio)
+                    })
+                    .collect();
+                Recipe {
+                    recipe: VERSION,
+                    reference: reference
+                        .and_then(|index| channels.get(index))
+                        .map(|channel| channel.id.clone()),
+                    crop,
+                    about,
+                    channels,
+                    renditions,
+                    ratios,
+                }
+            },
+        )
 }
 
 proptest! {
@@ -824,6 +863,7 @@ fn three_channels(colors: [[f64; 3]; 3], stretches: [Stretch; 3]) -> Recipe {
                 .map(|(id, color)| (id.to_owned(), ColorValue::Vector(color)))
                 .collect(),
         }],
+        ratios: Vec::new(),
     }
 }
 

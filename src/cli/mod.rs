@@ -25,6 +25,8 @@ mod page;
 
 mod palettes;
 
+mod ratio;
+
 mod sheet;
 
 mod suggest;
@@ -95,6 +97,7 @@ enum Command {
     Suggest(suggest::Arguments),
     Balance(balance::Arguments),
     Leading(leading::Arguments),
+    Ratio(ratio::Arguments),
     /// Write shell completions to standard output
     #[command(
         after_help = "Example:\n  linehue completions bash > ~/.local/share/bash-completion/completions/linehue"
@@ -155,6 +158,7 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
         Some(Command::Balance(arguments)) => balance::run(&arguments, terminal),
         Some(Command::Suggest(arguments)) => suggest::run(&arguments, terminal),
         Some(Command::Leading(arguments)) => leading::run(&arguments, terminal),
+        Some(Command::Ratio(arguments)) => ratio::run(&arguments, terminal),
         Some(Command::Completions { shell }) => {
             let mut script = Vec::new();
             clap_complete::generate(shell, &mut Arguments::command(), "linehue", &mut script);

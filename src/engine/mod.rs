@@ -46,6 +46,8 @@ pub mod apart;
 
 pub mod leading;
 
+pub mod ratio;
+
 pub mod caption;
 
 pub mod key;

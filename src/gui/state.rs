@@ -270,6 +270,7 @@ impl State {
             about: crate::engine::recipe::About::default(),
             channels: Vec::new(),
             renditions: Vec::new(),
+            ratios: Vec::new(),
         };
         Self {
             history: History::new("Empty desk", recipe),

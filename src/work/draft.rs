@@ -145,6 +145,7 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
         },
         renditions,
         channels,
+        ratios: Vec::new(),
     };
     arrange::arrange(&mut recipe, &inputs, &mut notices, control)?;
     stretch(&mut recipe, &inputs, &mut notices, control)?;

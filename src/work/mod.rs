@@ -49,6 +49,8 @@ pub mod leading;
 
 pub mod balance;
 
+pub mod ratio;
+
 pub mod targets;
 
 pub mod user_palettes;

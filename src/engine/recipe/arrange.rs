@@ -2,8 +2,9 @@
 
 use super::{Recipe, ShowStars};
 
-/// Without the channel `id`: it leaves all renditions as well, continuum that it
-/// took out stays in, and stars whose colours it gave are neutral. None where the
+/// Without the channel `id`: it leaves all renditions as well, ratios with it go,
+/// continuum that it took out stays in, and stars whose colours it gave are
+/// neutral. None where the
 /// recipe would not make sense without it: it is the only one, or the only one
 /// that a rendition shows.
 pub fn without(recipe: &Recipe, id: &str) -> Option<Recipe> {
@@ -38,6 +39,9 @@ pub fn without(recipe: &Recipe, id: &str) -> Option<Recipe> {
             }
         }
     }
+    recipe
+        .ratios
+        .retain(|ratio| ratio.over != id && ratio.under != id);
     Some(recipe)
 }
 
@@ -73,7 +77,9 @@ mod tests {
         let text = format!(
             "recipe = 1\n{}{}{}[[rendition]]\nid = \"r\"\n\
              luminance = {{ from = {{ ha = 1.0, sii = 0.0 }} }}\n\
-             colors = {{ ha = \"#fff\", oiii = \"#00f\" }}\n",
+             colors = {{ ha = \"#fff\", oiii = \"#00f\" }}\n\
+             [[ratio]]\nid = \"a\"\nover = \"sii\"\nunder = \"ha\"\n\
+             [[ratio]]\nid = \"b\"\nover = \"sii\"\nunder = \"oiii\"\n",
             channel("ha", "Ha"),
             channel("oiii", "OIII"),
             channel("sii", "SII"),
@@ -89,6 +95,8 @@ mod tests {
         // What is left of the sources weighs nothing.
         assert_eq!(left.renditions[0].luminance, None);
         assert_eq!(left.renditions[0].colors.len(), 1);
+        assert_eq!(left.ratios.len(), 1);
+        assert!(left.ratio("b").is_some());
     }
 
     #[test]

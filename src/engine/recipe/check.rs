@@ -77,6 +77,12 @@ pub fn whole(recipe: &Recipe) -> Result<(), Problem> {
             .and_then(|()| self::rendition(rendition, recipe))
             .map_err(at(format!("rendition {}", rendition.id)))?;
     }
+    let mut seen = BTreeSet::new();
+    for ratio in &recipe.ratios {
+        id(&ratio.id, &mut seen)
+            .and_then(|()| ratio.check(recipe))
+            .map_err(at(format!("ratio {}", ratio.id)))?;
+    }
     Ok(())
 }
 

@@ -18,6 +18,8 @@ pub mod crop;
 
 pub mod level;
 
+pub mod ratio;
+
 pub mod stars;
 
 pub mod text;
@@ -27,6 +29,7 @@ pub use color_value::ColorValue;
 pub use continuum::Continuum;
 pub use crop::Crop;
 pub use level::{KeepOut, Level};
+pub use ratio::{Ratio, Scale};
 pub use stars::{ShowStars, StarLook};
 
 use std::collections::BTreeMap;
@@ -58,6 +61,9 @@ pub struct Recipe {
     /// The ways to mix them, in order; the first is made unless another is named.
     #[serde(rename = "rendition", default)]
     pub renditions: Vec<Rendition>,
+    /// Maps of the ratio of two lines.
+    #[serde(rename = "ratio", default, skip_serializing_if = "Vec::is_empty")]
+    pub ratios: Vec<Ratio>,
 }
 
 /// Words about the picture, all optional.
@@ -343,5 +349,10 @@ impl Recipe {
     /// The rendition called `id`.
     pub fn rendition(&self, id: &str) -> Option<&Rendition> {
         self.renditions.iter().find(|rendition| rendition.id == id)
+    }
+
+    /// The ratio called `id`.
+    pub fn ratio(&self, id: &str) -> Option<&Ratio> {
+        self.ratios.iter().find(|ratio| ratio.id == id)
     }
 }

@@ -8,7 +8,7 @@ use crate::engine::color::space::Space;
 use crate::engine::frame::{BAND_ROWS, Coded, CodedBand, Depth, Size};
 use crate::engine::recipe::About;
 use crate::io::write::xmp::{self, Description};
-use crate::io::write::{Format, Options, Tags, Target, WriteError, Writer, atomic};
+use crate::io::write::{Finished, Format, Options, Tags, Target, WriteError, Writer, atomic};
 
 /// Kinds of files that drawings are written as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -96,8 +96,8 @@ pub fn write(scene: &Scene, path: &Path, how: How, from: &About) -> Result<(), W
             let bytes = pdf::write(scene, points, &on_one_line(&from.creator), &software());
             atomic::write_whole(path, &bytes)
         }
-        Kind::Png => raster(scene, path, Format::Png, how.scale, from),
-        Kind::Jpeg => raster(scene, path, Format::Jpeg, how.scale, from),
+        Kind::Png => raster(scene, path, Format::Png, how.scale, from)?.publish(),
+        Kind::Jpeg => raster(scene, path, Format::Jpeg, how.scale, from)?.publish(),
     }
 }
 
@@ -108,13 +108,18 @@ fn readable(scene: &Scene, points: f64) -> f64 {
     points.max(LEAST_LETTERS / smallest)
 }
 
-fn raster(
+/// Draws a picture that `from` tells of as a file of pixels, `scale` of them to
+/// the unit; it still has to be published.
+///
+/// # Errors
+/// [`WriteError`]; nothing is left then.
+pub fn raster(
     scene: &Scene,
     path: &Path,
     format: Format,
     scale: f64,
     from: &About,
-) -> Result<(), WriteError> {
+) -> Result<Finished, WriteError> {
     let picture = pixels::picture(scene, scale).ok_or_else(|| {
         let [width, height] = scene.size.map(|side| (side * scale).round());
         WriteError::Unsuited {
@@ -136,7 +141,7 @@ fn raster(
         options: Options::default(),
         tags: tags(&scene.title, &scene.about, from),
     };
-    put(target, Coded::U8(rgb))
+    sealed(target, Coded::U8(rgb))
 }
 
 /// Writes samples that are all there.
@@ -144,6 +149,10 @@ fn raster(
 /// # Errors
 /// [`WriteError`]; nothing is left half-written.
 pub fn put(target: Target, samples: Coded) -> Result<(), WriteError> {
+    sealed(target, samples)?.publish()
+}
+
+fn sealed(target: Target, samples: Coded) -> Result<Finished, WriteError> {
     let row = (3 * target.size.width).max(1);
     let band = row * BAND_ROWS;
     let mut writer = Writer::create(target)?;
@@ -169,7 +178,7 @@ pub fn put(target: Target, samples: Coded) -> Result<(), WriteError> {
             .chunks(band)
             .try_for_each(|part| next(Coded::F32(part.to_vec()), part.len()))?,
     }
-    writer.finish().map(drop)
+    writer.seal()
 }
 
 /// What travels inside a picture file beside its pixels: what it is, what it

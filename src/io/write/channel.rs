@@ -1,4 +1,5 @@
-//! One grey channel as FITS: 32-bit floats, NaN for no data.
+//! Grey pictures as FITS: 32-bit floats, NaN for no data. One picture is the
+//! primary array; others follow it as image extensions (FITS 4.0, section 7.1).
 
 use std::io::{BufWriter, Write as _};
 use std::path::Path;
@@ -49,12 +50,30 @@ pub fn prepare(
     about: &About<'_>,
     tick: &dyn Fn(usize),
 ) -> Result<Sealed, ChannelError> {
-    let size = rows.size();
+    prepare_all(path, &[(rows, about)], tick)
+}
+
+/// Writes pictures one after the other into one file; it still has to be
+/// published. `tick` hears of the rows that are done of each.
+///
+/// # Errors
+/// [`ChannelError`]; nothing is left then.
+pub fn prepare_all(
+    path: &Path,
+    pictures: &[(&dyn Rows, &About<'_>)],
+    tick: &dyn Fn(usize),
+) -> Result<Sealed, ChannelError> {
     let draft = Draft::create(path)?;
-    {
-        let disk = WriteError::disk(path);
-        let mut out = BufWriter::with_capacity(1 << 20, draft.file());
-        out.write_all(&header(rows, about)).map_err(&disk)?;
+    let disk = WriteError::disk(path);
+    let mut out = BufWriter::with_capacity(1 << 20, draft.file());
+    for (index, (rows, about)) in pictures.iter().enumerate() {
+        let size = rows.size();
+        let kind = match index {
+            0 if pictures.len() == 1 => Kind::Alone,
+            0 => Kind::First,
+            _ => Kind::Extension,
+        };
+        out.write_all(&header(*rows, about, kind)).map_err(&disk)?;
         let mut values = vec![0.0; size.width * BAND_ROWS.min(size.height)];
         let mut bytes = Vec::with_capacity(values.len() * 4);
         for first_row in (0..size.height).step_by(BAND_ROWS) {
@@ -69,19 +88,39 @@ pub fn prepare(
         if used > 0 {
             out.write_all(&[0; BLOCK][used..]).map_err(&disk)?;
         }
-        out.flush().map_err(&disk)?;
     }
+    out.flush().map_err(&disk)?;
+    drop(out);
     Ok(draft.seal()?)
 }
 
-fn header(rows: &dyn Rows, about: &About<'_>) -> Vec<u8> {
+#[derive(Clone, Copy, PartialEq)]
+enum Kind {
+    Alone,
+    // Extensions follow it.
+    First,
+    Extension,
+}
+
+fn header(rows: &dyn Rows, about: &About<'_>, kind: Kind) -> Vec<u8> {
     let size = rows.size();
     let mut cards = Cards::new();
-    cards.logical("SIMPLE", true);
+    match kind {
+        Kind::Alone | Kind::First => cards.logical("SIMPLE", true),
+        Kind::Extension => cards.text("XTENSION", "IMAGE"),
+    }
     cards.integer("BITPIX", -32);
     cards.integer("NAXIS", 2);
     cards.integer("NAXIS1", size.width as i64);
     cards.integer("NAXIS2", size.height as i64);
+    match kind {
+        Kind::Alone => {}
+        Kind::First => cards.logical("EXTEND", true),
+        Kind::Extension => {
+            cards.integer("PCOUNT", 0);
+            cards.integer("GCOUNT", 1);
+        }
+    }
     if let Some(own) = about.own {
         cards::words(own, &mut cards);
     }
@@ -106,6 +145,35 @@ mod tests {
     use crate::engine::frame::Plane;
     use crate::engine::header::{Card, Value};
     use crate::io::read::{self, Pick};
+
+    #[test]
+    fn several_pictures_lie_in_one_file() {
+        let folder = tempfile::tempdir().expect("folder");
+        let path = folder.path().join("two.fits");
+        let [one, other] = [[1.0, 2.0, f32::NAN], [4.0, 5.0, 6.0]].map(|values| {
+            Plane::new(ndarray::Array2::from_shape_vec((1, 3), values.to_vec()).expect("shape"))
+        });
+        let about = |name: &str| About {
+            texts: vec![("EXTNAME", name.to_owned())],
+            ..About::default()
+        };
+        let (first, second) = (about("RATIO"), about("SIGMA"));
+        prepare_all(&path, &[(&one, &first), (&other, &second)], &|_| ())
+            .expect("written")
+            .publish()
+            .expect("published");
+        for (hdu, name, values) in [(0, "RATIO", &one), (1, "SIGMA", &other)] {
+            let pick = Pick {
+                hdu: Some(hdu),
+                plane: None,
+            };
+            let opened = read::open(&path, pick).expect("opens");
+            assert_eq!(opened.facts.header.text("EXTNAME").as_deref(), Some(name));
+            let back = Plane::from_rows(&*opened.rows).expect("reads");
+            let bits = |plane: &Plane| plane.values().mapv(f32::to_bits);
+            assert_eq!(bits(&back), bits(values));
+        }
+    }
 
     #[test]
     fn a_channel_comes_back_with_its_place_on_the_sky() {

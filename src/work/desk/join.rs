@@ -51,6 +51,7 @@ pub fn new(
         },
         channels,
         renditions,
+        ratios: Vec::new(),
     };
     checked(recipe)
 }

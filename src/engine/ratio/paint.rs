@@ -1,0 +1,256 @@
+//! From ratios to colours: a path through Oklab from blue over green to yellow,
+//! on which lightness rises evenly and equal steps look equal. It reads the
+//! same in grey, and with any colour-vision deficiency by its lightness.
+
+use crate::engine::color::oklab::linear_srgb_of_oklch;
+use crate::engine::color::transfer::srgb_encode_exact;
+use crate::engine::num;
+use crate::engine::recipe::Scale;
+
+/// Where no ratio is known: a grey darker than every colour of the path.
+pub const UNKNOWN: [u8; 3] = [44; 3];
+
+/// Corners of the path: Oklab lightness, chroma, hue in degrees.
+const CORNERS: [[f64; 3]; 5] = [
+    [0.40, 0.150, 280.0],
+    [0.55, 0.130, 245.0],
+    [0.70, 0.115, 195.0],
+    [0.83, 0.150, 135.0],
+    [0.95, 0.140, 106.0],
+];
+
+/// Colours that a picture is made of.
+const STEPS: usize = 1024;
+
+/// The ratios that a scale begins and ends with.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Span {
+    /// The lowest.
+    pub low: f64,
+    /// The highest, above it.
+    pub high: f64,
+    /// How it runs between them.
+    pub scale: Scale,
+}
+
+impl Span {
+    /// Where a ratio lies on the scale: 0 at its low end, 1 at its high end.
+    pub fn place(&self, ratio: f64) -> f64 {
+        match self.scale {
+            Scale::Linear => (ratio - self.low) / (self.high - self.low),
+            Scale::Log => {
+                let log = |value: f64| f64::from(num::log2(value as f32));
+                (log(ratio) - log(self.low)) / (log(self.high) - log(self.low))
+            }
+        }
+    }
+
+    /// A scale for ratios most of which lie between `low` and `high`, rounded
+    /// outwards; a mark that is near belongs to it.
+    pub fn fitting(low: f64, high: f64, mark: Option<f64>, scale: Scale) -> Self {
+        let (mut low, mut high) = (low.max(1e-6), high.max(2e-6));
+        if let Some(mark) = mark {
+            if mark < low && mark > low / 2.0 {
+                low = mark;
+            }
+            if mark > high && mark < 2.0 * high {
+                high = mark;
+            }
+        }
+        let (from, to) = match scale {
+            Scale::Linear => {
+                let (step, _) = round_step((high - low) / 4.0);
+                (
+                    (low / step + 1e-9).floor() * step,
+                    (high / step - 1e-9).ceil() * step,
+                )
+            }
+            Scale::Log => (
+                round_down(low),
+                f64::max(round_up(high), 2.0 * round_down(low)),
+            ),
+        };
+        Self {
+            low: from,
+            high: if to > from { to } else { from + 1.0 },
+            scale,
+        }
+    }
+
+    /// Ratios to write beside the scale, rising, as they are written.
+    pub fn ticks(&self) -> Vec<(f64, String)> {
+        match self.scale {
+            Scale::Linear => {
+                let (step, decimals) = round_step((self.high - self.low) / 6.0);
+                let first = (self.low / step - 1e-9).ceil() as i64;
+                let last = (self.high / step + 1e-9).floor() as i64;
+                (first..=last)
+                    .map(|count| count as f64 * step)
+                    .map(|value| (value, format!("{value:.decimals$}")))
+                    .collect()
+            }
+            Scale::Log => {
+                let all: Vec<(f64, String)> = (-6..=6)
+                    .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| (digit, power)))
+                    .map(|(digit, power)| (digit * ten_to(power), decimals_of(power)))
+                    .filter(|(value, _)| {
+                        (self.low * 0.999_999..=self.high * 1.000_001).contains(value)
+                    })
+                    .map(|(value, decimals)| (value, format!("{value:.decimals$}")))
+                    .collect();
+                if all.len() > 10 {
+                    return all.into_iter().step_by(3).collect();
+                }
+                all
+            }
+        }
+    }
+}
+
+fn ten_to(power: i32) -> f64 {
+    num::exact::pow(10.0, f64::from(power))
+}
+
+fn decimals_of(power: i32) -> usize {
+    power.min(0).unsigned_abs() as usize
+}
+
+// 1, 2 or 5 times a power of ten, at least this; and the decimals it needs.
+fn round_step(least: f64) -> (f64, usize) {
+    (-9..=9)
+        .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| (digit * ten_to(power), decimals_of(power))))
+        .find(|(step, _)| *step >= least * 0.999_999)
+        .unwrap_or((1e9, 0))
+}
+
+fn round_up(value: f64) -> f64 {
+    round_step(value).0
+}
+
+fn round_down(value: f64) -> f64 {
+    (-9..=9)
+        .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| digit * ten_to(power)))
+        .take_while(|step| *step <= value * 1.000_001)
+        .last()
+        .unwrap_or(1e-9)
+}
+
+/// The path as colours at equal steps along it.
+pub struct Ramp(Vec<[u8; 3]>);
+
+impl Ramp {
+    /// Works the colours out.
+    pub fn new() -> Self {
+        let last = (STEPS - 1) as f64;
+        Self((0..STEPS).map(|step| codes(step as f64 / last)).collect())
+    }
+
+    /// The colour of a ratio; beyond the ends of the scale that of the end.
+    pub fn color(&self, place: f64) -> [u8; 3] {
+        let last = (STEPS - 1) as f64;
+        self.0[(place.clamp(0.0, 1.0) * last + 0.5) as usize]
+    }
+}
+
+impl Default for Ramp {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Linear sRGB at a share of the length of the path, 0..1.
+pub fn light(share: f64) -> [f64; 3] {
+    let corners = CORNERS.map(|[l, chroma, hue]| {
+        let turn = hue.to_radians();
+        [l, chroma * libm::cos(turn), chroma * libm::sin(turn)]
+    });
+    let length = |from: &[f64; 3], to: &[f64; 3]| {
+        let part = |index: usize| to[index] - from[index];
+        (part(0) * part(0) + part(1) * part(1) + part(2) * part(2)).sqrt()
+    };
+    let legs: Vec<f64> = corners
+        .windows(2)
+        .map(|pair| length(&pair[0], &pair[1]))
+        .collect();
+    let mut rest = share.clamp(0.0, 1.0) * legs.iter().sum::<f64>();
+    let mut leg = 0;
+    while leg + 1 < legs.len() && rest > legs[leg] {
+        rest -= legs[leg];
+        leg += 1;
+    }
+    let t = (rest / legs[leg]).min(1.0);
+    let [l, a, b] =
+        [0, 1, 2].map(|i: usize| corners[leg][i] + t * (corners[leg + 1][i] - corners[leg][i]));
+    let hue = num::exact::angle_deg(b, a);
+    linear_srgb_of_oklch([l, (a * a + b * b).sqrt(), hue])
+}
+
+fn codes(share: f64) -> [u8; 3] {
+    light(share).map(|part| (255.0 * srgb_encode_exact(part.clamp(0.0, 1.0))).round() as u8)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::color::difference::{Lab, ciede2000};
+    use crate::engine::color::oklab::oklch;
+    use crate::engine::color::transfer::srgb_decode_exact;
+    use crate::engine::color::vision::Vision;
+
+    /// A map that a reader misorders tells a wrong ratio.
+    #[test]
+    fn lightness_rises_for_every_reader_and_the_path_fits_the_screen() {
+        for vision in Vision::ALL {
+            let lightness: Vec<f64> = (0..=64)
+                .map(|step| vision.see(light(f64::from(step) / 64.0)))
+                .map(|seen| oklch(seen)[0])
+                .collect();
+            assert!(lightness.is_sorted_by(|a, b| a < b), "{vision:?}");
+            let grey = f64::from(UNKNOWN[0]) / 255.0;
+            let unknown = oklch([srgb_decode_exact(grey); 3])[0];
+            assert!(lightness[0] > unknown + 0.08, "{vision:?}");
+        }
+        for step in 0..=256 {
+            let light = light(f64::from(step) / 256.0);
+            assert!(
+                light.iter().all(|part| (-2e-3..=1.002).contains(part)),
+                "{light:?}"
+            );
+        }
+    }
+
+    /// CIEDE2000 is no part of how the path is made.
+    #[test]
+    fn equal_steps_look_alike() {
+        let steps: Vec<f64> = (0..16)
+            .map(|step| {
+                let at = |step: i32| Lab::from_linear_srgb(light(f64::from(step) / 16.0));
+                ciede2000(at(step), at(step + 1))
+            })
+            .collect();
+        let most = steps.iter().copied().fold(0.0, f64::max);
+        let least = steps.iter().copied().fold(f64::INFINITY, f64::min);
+        assert!(least > 3.0 && most < 2.5 * least, "{steps:?}");
+    }
+
+    #[test]
+    fn scales_begin_and_end_on_round_numbers_with_the_mark_among_them() {
+        let span = Span::fitting(0.113, 0.37, Some(0.4), Scale::Linear);
+        assert!((span.low - 0.1).abs() < 1e-12 && (span.high - 0.4).abs() < 1e-12);
+        let texts: Vec<String> = span.ticks().into_iter().map(|(_, text)| text).collect();
+        assert_eq!(
+            texts,
+            ["0.10", "0.15", "0.20", "0.25", "0.30", "0.35", "0.40"]
+        );
+        let span = Span::fitting(0.113, 7.0, None, Scale::Log);
+        assert_eq!((span.low, span.high), (0.1, 10.0));
+        assert!((span.place(1.0) - 0.5).abs() < 1e-6);
+        let texts: Vec<String> = span.ticks().into_iter().map(|(_, text)| text).collect();
+        assert_eq!(texts, ["0.1", "0.2", "0.5", "1", "2", "5", "10"]);
+        // One value alone still has a scale.
+        for scale in [Scale::Linear, Scale::Log] {
+            let span = Span::fitting(0.3, 0.3, None, scale);
+            assert!(span.low < span.high, "{span:?}");
+        }
+    }
+}

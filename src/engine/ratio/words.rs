@@ -1,0 +1,172 @@
+//! What a map shows, in sentences.
+
+use super::Counts;
+use super::criteria::Criterion;
+use crate::engine::lines::{line, passband::also_passes};
+use crate::engine::recipe::{Channel, Ratio};
+
+/// Said of every map and under every picture.
+pub const INDICATIVE: &str = "indicative: not calibrated";
+
+/// What there is to say of a map in numbers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figures {
+    /// All pixels of the map.
+    pub pixels: u64,
+    /// How many of them are what.
+    pub counts: Counts,
+    /// 16th percentile, median and 84th percentile of the ratios.
+    pub quantiles: [f64; 3],
+}
+
+impl Figures {
+    /// Pixels with a ratio among those with data, 0..1.
+    pub fn known(&self) -> f64 {
+        share(self.counts.known, self.counts.data)
+    }
+
+    /// Ratios above the mark among all ratios, 0..1.
+    pub fn above(&self) -> f64 {
+        share(self.counts.above, self.counts.known)
+    }
+
+    /// The same by more than their uncertainty.
+    pub fn surely_above(&self) -> f64 {
+        share(self.counts.surely_above, self.counts.known)
+    }
+}
+
+/// A part of a whole, 0..1; nothing of nothing is none of it.
+pub fn share(part: u64, whole: u64) -> f64 {
+    if whole == 0 {
+        0.0
+    } else {
+        part as f64 / whole as f64
+    }
+}
+
+/// A channel's line as a caption prints it; its id where the table has none.
+pub fn symbol(channel: &Channel) -> &str {
+    line(&channel.line).map_or(&channel.id, |line| &line.symbol)
+}
+
+/// `[S II]/Hα`
+pub fn name(over: &Channel, under: &Channel) -> String {
+    format!("{}/{}", symbol(over), symbol(under))
+}
+
+/// What was found.
+pub fn found(
+    ratio: &Ratio,
+    over: &Channel,
+    under: &Channel,
+    figures: &Figures,
+    criterion: Option<&Criterion>,
+) -> Vec<String> {
+    let name = name(over, under);
+    let [low, median, high] = figures.quantiles.map(digits);
+    let mut said = vec![format!(
+        "{name} is known in {} of the field, where both lines stand {} sigma above their skies: \
+         median {median}, the middle 68 % from {low} to {high} ({INDICATIVE}).",
+        percent(figures.known()),
+        ratio.min_snr,
+    )];
+    let Some(criterion) = criterion else {
+        return said;
+    };
+    said.push(match criterion.mark {
+        Some(mark) => format!(
+            "{} of that lies above {mark}, {} by more than its uncertainty: {} ({}).",
+            percent(figures.above()),
+            percent(figures.surely_above()),
+            criterion.reading,
+            criterion.source
+        ),
+        None => format!("It is {} ({}).", criterion.reading, criterion.source),
+    });
+    said
+}
+
+/// What stands against taking it at its word. `starless` says of both channels
+/// whether the stars' continuum was taken out of them.
+pub fn caveats(
+    over: &Channel,
+    under: &Channel,
+    criterion: Option<&Criterion>,
+    starless: [bool; 2],
+) -> Vec<String> {
+    let mut said = vec![
+        "Exposures, filters and the air scale the whole map: a threshold holds as far as both \
+         stacks are alike in them."
+            .to_owned(),
+    ];
+    for (channel, raises) in [(over, "raises"), (under, "lowers")] {
+        said.extend(passed(channel, raises));
+    }
+    if starless.contains(&false) {
+        said.push(
+            "The continuum of stars was not taken out: on stars this is no ratio of lines."
+                .to_owned(),
+        );
+    }
+    for caveat in criterion.map_or(&[][..], |criterion| criterion.caveats) {
+        let mut letters = caveat.chars();
+        let first = letters.next().map(char::to_uppercase);
+        said.push(format!(
+            "{}{}.",
+            first.into_iter().flatten().collect::<String>(),
+            letters.as_str()
+        ));
+    }
+    said.push(
+        "The uncertainty is that of the sky's noise and level; what bright light adds is not in it."
+            .to_owned(),
+    );
+    said
+}
+
+// What else the filter of a channel lets through.
+fn passed(channel: &Channel, raises: &str) -> Option<String> {
+    let own = line(&channel.line).filter(|line| !line.is_broad())?;
+    let center = channel.center_nm.unwrap_or(own.center_nm);
+    // Without a width the usual neighbours are named; with one, those that it
+    // lets through.
+    let (which, others): (String, Vec<&str>) = match channel.width_nm {
+        Some(width) => {
+            let passing = also_passes(&own.id, center, width);
+            let mut ids: Vec<&str> = Vec::new();
+            for other in passing.iter().filter_map(|passing| line(&passing.line)) {
+                if !ids.contains(&other.symbol.as_str()) {
+                    ids.push(&other.symbol);
+                }
+            }
+            (format!("{width} nm wide, lets"), ids)
+        }
+        None => {
+            let others = own.neighbours.iter().filter_map(|id| line(id));
+            let symbols = others.map(|other| other.symbol.as_str()).collect();
+            ("of unknown width, may let".to_owned(), symbols)
+        }
+    };
+    (!others.is_empty()).then(|| {
+        format!(
+            "The filter of {}, {which} {} through as well, which {raises} the ratio.",
+            own.symbol,
+            others.join(" and ")
+        )
+    })
+}
+
+/// A share in percent.
+pub fn percent(share: f64) -> String {
+    format!("{:.1} %", 100.0 * share)
+}
+
+/// A ratio with three digits that count.
+pub fn digits(ratio: f64) -> String {
+    let decimals = [100.0, 10.0, 1.0, 0.1, 0.01]
+        .iter()
+        .position(|least| ratio >= *least)
+        .unwrap_or(5);
+    format!("{ratio:.decimals$}")
+}

@@ -1,0 +1,401 @@
+//! A map of how strong one line is beside another: as numbers with their
+//! uncertainties, or as a picture; with a record beside it.
+
+mod fits;
+
+mod picture;
+
+mod record;
+
+use std::path::{Path, PathBuf};
+
+use super::inputs::{self, Input};
+use super::prepare::{Preparation, prepare};
+use super::{Control, Error};
+use crate::engine::frame::{BAND_ROWS, RowsError, Size};
+use crate::engine::header::Header;
+use crate::engine::lines::line;
+use crate::engine::measure::{self, Sampler, Survey};
+use crate::engine::ratio::criteria::{Criterion, criterion};
+use crate::engine::ratio::paint::Span;
+use crate::engine::ratio::words::{self, Figures};
+use crate::engine::ratio::{Counts, Law, Map, Point, Side, noise};
+use crate::engine::recipe::text::nearest_hint;
+use crate::engine::recipe::{Channel, Ratio, Recipe, Scale};
+use crate::io::write::{self, Format, WriteError, atomic};
+
+/// What is to be made.
+#[derive(Debug, Clone)]
+pub struct Request {
+    /// A checked recipe.
+    pub recipe: Recipe,
+    /// The folder that its files are relative to.
+    pub folder: PathBuf,
+    /// The recipe's own file, if it has one: no output replaces it.
+    pub file: Option<PathBuf>,
+    /// Which ratio, and how it is taken: it need not be one of the recipe's.
+    pub ratio: Ratio,
+    /// The map: FITS, PNG or JPEG by its ending.
+    pub out: PathBuf,
+}
+
+/// What was made.
+#[derive(Debug, Clone)]
+pub struct Done {
+    /// `[S II]/Hα`
+    pub name: String,
+    /// Width and height of the map, without what stands around a picture.
+    pub size: Size,
+    /// The two lines: the one that is divided, then the other.
+    pub sides: [Side; 2],
+    /// Its numbers.
+    pub figures: Figures,
+    /// What is published on it.
+    pub criterion: Option<&'static Criterion>,
+    /// The scale of a picture.
+    pub span: Span,
+    /// What was found, in sentences.
+    pub words: Vec<String>,
+    /// What stands against taking it at its word.
+    pub caveats: Vec<String>,
+    /// The record beside the map.
+    pub record: PathBuf,
+    /// What a person should know.
+    pub notices: Vec<String>,
+}
+
+/// What is said of a ratio over what the recipe says.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Wish {
+    /// As [`Ratio::min_snr`].
+    pub min_snr: Option<f64>,
+    /// As [`Ratio::bin`].
+    pub bin: Option<u32>,
+    /// As [`Ratio::range`].
+    pub range: Option<[f64; 2]>,
+    /// As [`Ratio::scale`].
+    pub scale: Option<Scale>,
+}
+
+/// The ratio that `text` names, `OVER/UNDER` or the id of one in the recipe,
+/// as it is wished.
+///
+/// # Errors
+/// When there is none, or when it does not hold for the recipe.
+pub fn chosen(recipe: &Recipe, text: &str, wish: &Wish) -> Result<Ratio, Error> {
+    let mut ratio = match text.split_once('/') {
+        Some((over, under)) => {
+            let (over, under) = (over.trim(), under.trim());
+            Ratio::of(&format!("{over}-{under}"), over, under)
+        }
+        None => recipe.ratio(text).cloned().ok_or_else(|| {
+            let what = format!("the recipe has no ratio `{text}`");
+            let ids = recipe.ratios.iter().map(|ratio| ratio.id.as_str());
+            let mut hint = "name two channels: OVER/UNDER, as in sii/ha".to_owned();
+            if !recipe.ratios.is_empty() {
+                hint.push_str(&format!("; or a ratio: {}", nearest_hint(text, ids)));
+            }
+            Error::request(what, hint)
+        })?,
+    };
+    ratio.min_snr = wish.min_snr.unwrap_or(ratio.min_snr);
+    ratio.bin = wish.bin.unwrap_or(ratio.bin);
+    ratio.range = wish.range.or(ratio.range);
+    ratio.scale = wish.scale.unwrap_or(ratio.scale);
+    ratio
+        .check(recipe)
+        .map_err(|(what, hint)| Error::request(what, hint))?;
+    Ok(ratio)
+}
+
+/// Where the record of a map lies: beside it, with `.ratio.json` after its name.
+pub fn record_path(out: &Path) -> PathBuf {
+    let mut name = out.file_name().unwrap_or_default().to_os_string();
+    name.push(".ratio.json");
+    out.with_file_name(name)
+}
+
+/// What all parts of a map's making look at.
+struct Made<'a> {
+    request: &'a Request,
+    over: &'a Channel,
+    under: &'a Channel,
+    inputs: &'a [Input],
+    preparation: &'a Preparation,
+    /// The grid of the map.
+    grid: Header,
+    law: Law,
+    figures: Figures,
+    span: Span,
+    criterion: Option<&'static Criterion>,
+    words: Vec<String>,
+    caveats: Vec<String>,
+    notices: Vec<String>,
+}
+
+/// Makes the map and its record. Either both are there at the end, or neither
+/// is new.
+///
+/// # Errors
+/// When channels cannot be prepared, a noise cannot be measured, no pixel has
+/// a ratio, or a file cannot be written.
+pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
+    let Request {
+        recipe,
+        folder,
+        ratio,
+        out,
+        ..
+    } = request;
+    let refused = |(what, hint)| Error::request(what, hint);
+    ratio.check(recipe).map_err(refused)?;
+    let format = kind_of(out)?;
+    let record = record_path(out);
+    let stacks = recipe.channels.iter().map(|c| folder.join(&c.file));
+    let kept: Vec<PathBuf> = stacks.chain(request.file.clone()).collect();
+    inputs::spare(&kept, &[out.as_path(), &record])?;
+    inputs::spare_composite(out)?;
+    atomic::try_place(out)?;
+
+    let place = |id: &str| {
+        let found = recipe.channels.iter().position(|channel| channel.id == id);
+        found.ok_or_else(|| Error::request(format!("no channel `{id}`"), "name two channels"))
+    };
+    let [over, under] = [place(&ratio.over)?, place(&ratio.under)?];
+    let mut needed = vec![over, under];
+    needed.sort_unstable();
+    let (opened, grid) = opened(request, &needed)?;
+    let preparation = prepare(recipe, &opened, &needed, control)?;
+    let of = |index: usize| preparation.indices.iter().position(|own| *own == index);
+    let (Some(one), Some(other)) = (of(over), of(under)) else {
+        return Err(Error::request("a channel is missing", "please report it"));
+    };
+    let rows = [one, other].map(|at| &*preparation.channels[at].rows);
+    let (over, under) = (&recipe.channels[over], &recipe.channels[under]);
+    let mut notices = preparation.notices.clone();
+    let mut sides = Vec::new();
+    for (channel, at, rows) in [(over, one, rows[0]), (under, other, rows[1])] {
+        control.check()?;
+        let prepared = &preparation.channels[at];
+        let index = preparation.indices[at];
+        let ceiling = opened
+            .iter()
+            .find(|input| input.channel == index)
+            .and_then(|input| input.facts.ceiling);
+        let survey = measure::glance(rows, ceiling)?;
+        notices.extend(remarks(channel, &survey, prepared.level.is_some()));
+        let mut side = noise::side(&survey).ok_or_else(|| {
+            Error::request(
+                format!("{}: it has no noise to measure by", channel.id),
+                "this works on stacks as a camera makes them; name another channel",
+            )
+        })?;
+        let step = format!("{}: noise", channel.id);
+        let height = rows.size().height as u64;
+        let mut tick = |row: usize| {
+            control.progress.report(&step, row as u64, height);
+            go_on(control)
+        };
+        let found = noise::of_means(rows, &side, ratio.bin as usize, &mut tick);
+        control.check()?;
+        side.noise = found?;
+        sides.push(side);
+    }
+    let law = Law {
+        over: sides[0],
+        under: sides[1],
+        min_snr: ratio.min_snr,
+        bin: ratio.bin as usize,
+    };
+    let map = Map::new(rows[0], rows[1], law).ok_or_else(|| {
+        Error::request(
+            format!("the field is smaller than {0} x {0} pixels", ratio.bin),
+            "take means over fewer pixels with --bin",
+        )
+    })?;
+    let criterion = criterion(&over.line, &under.line);
+    let (figures, survey) = looked(&map, criterion.and_then(|c| c.mark), control)?;
+    known(&figures, ratio, over, under)?;
+    let span = span(ratio, &survey, criterion);
+    let starless = [one, other].map(|at| preparation.channels[at].continuum.is_some());
+    let made = Made {
+        words: words::found(ratio, over, under, &figures, criterion),
+        caveats: words::caveats(over, under, criterion, starless),
+        request,
+        over,
+        under,
+        inputs: &opened,
+        preparation: &preparation,
+        grid: fits::grid(&grid, preparation.part.origin, ratio.bin),
+        law,
+        figures,
+        span,
+        criterion,
+        notices,
+    };
+    match format {
+        Format::Fits => {
+            let sealed = fits::write(&made, &map, control)?;
+            let text = record::text(&made, &map, &sealed.sha256, control)?;
+            let beside = atomic::prepare_whole(&record, text.as_bytes())?;
+            control.check()?;
+            sealed.publish()?;
+            beside.publish()?;
+        }
+        _ => {
+            let sealed = picture::write(&made, &map, format, control)?;
+            let text = record::text(&made, &map, &sealed.written.sha256, control)?;
+            let beside = atomic::prepare_whole(&record, text.as_bytes())?;
+            control.check()?;
+            sealed.publish()?;
+            beside.publish()?;
+        }
+    }
+    Ok(Done {
+        name: words::name(over, under),
+        size: map.size(),
+        sides: [law.over, law.under],
+        figures: made.figures,
+        criterion,
+        span,
+        words: made.words,
+        caveats: made.caveats,
+        record,
+        notices: made.notices,
+    })
+}
+
+fn kind_of(out: &Path) -> Result<Format, Error> {
+    let format = write::format_of(out)?;
+    if format == Format::Tiff {
+        return Err(WriteError::Unsuited {
+            path: out.to_owned(),
+            what: "a map is not written as TIFF".to_owned(),
+            hint: "take .fits for numbers, .png or .jpg for a picture".to_owned(),
+        }
+        .into());
+    }
+    Ok(format)
+}
+
+// The files that shape the map, and the header of the grid.
+fn opened(request: &Request, needed: &[usize]) -> Result<(Vec<Input>, Header), Error> {
+    let recipe = &request.recipe;
+    let shaping = inputs::shaping(recipe, needed);
+    let reference = recipe
+        .channels
+        .iter()
+        .position(|channel| recipe.reference().is_some_and(|r| r.id == channel.id));
+    // The reference lends its place on the sky even where nothing else of it
+    // is used.
+    let all: Vec<usize> = (0..recipe.channels.len())
+        .filter(|index| shaping.contains(index) || reference == Some(*index))
+        .collect();
+    let mut opened = inputs::open(recipe, &all, |channel| {
+        Ok(request.folder.join(&channel.file))
+    })?;
+    let grid = opened
+        .iter()
+        .find(|input| Some(input.channel) == reference)
+        .map(|input| input.facts.header.clone())
+        .unwrap_or_default();
+    opened.retain(|input| shaping.contains(&input.channel));
+    Ok((opened, grid))
+}
+
+fn go_on(control: Control<'_>) -> Result<(), RowsError> {
+    control.check().map_err(|_| RowsError {
+        message: "stopped".to_owned(),
+        hint: String::new(),
+    })
+}
+
+// What makes a channel doubtful in a ratio.
+fn remarks(channel: &Channel, survey: &Survey, is_leveled: bool) -> Vec<String> {
+    let mut said = Vec::new();
+    if line(&channel.line).is_some_and(|line| line.is_broad()) {
+        said.push(format!(
+            "{}: {} is a broad band; this is no ratio of lines",
+            channel.id, channel.line
+        ));
+    }
+    if let Some(levels) = survey.levels
+        && !is_leveled
+        && levels.spread > 1.5 * levels.noise
+    {
+        said.push(format!(
+            "{}: its sky varies by {:.1} times its noise, by glow or faint nebula; where it is \
+             glow, `[channel.level]` takes it out and makes faint parts surer",
+            channel.id,
+            levels.spread / levels.noise
+        ));
+    }
+    said
+}
+
+// Counts all of the map, and samples its ratios.
+fn looked(
+    map: &Map<'_>,
+    mark: Option<f64>,
+    control: Control<'_>,
+) -> Result<(Figures, Survey), Error> {
+    let size = map.size();
+    let mut counts = Counts::default();
+    let mut sampler = Sampler::new(size, None);
+    let mut band = vec![f32::NAN; size.width * BAND_ROWS.min(size.height)];
+    for first_row in (0..size.height).step_by(BAND_ROWS) {
+        control.check()?;
+        let rows = BAND_ROWS.min(size.height - first_row);
+        map.look(first_row, rows, &mut |at, point| {
+            counts.take(point, mark);
+            band[at] = match point {
+                Point::Known { ratio, .. } => ratio as f32,
+                _ => f32::NAN,
+            };
+        })?;
+        sampler.push_band(first_row, size.width, &band[..rows * size.width]);
+        let (done, total) = (first_row as u64, size.height as u64);
+        control.progress.report("taking ratios", done, total);
+    }
+    let survey = sampler.finish();
+    let quantiles = [0.16, 0.5, 0.84].map(|q| survey.quantile(q).unwrap_or(f64::NAN));
+    let figures = Figures {
+        pixels: size.pixels() as u64,
+        counts,
+        quantiles,
+    };
+    Ok((figures, survey))
+}
+
+fn known(figures: &Figures, ratio: &Ratio, over: &Channel, under: &Channel) -> Result<(), Error> {
+    let name = words::name(over, under);
+    if figures.counts.data == 0 {
+        return Err(Error::request(
+            format!("{name}: no pixel has data of both lines"),
+            "look at the channels with `linehue channels`",
+        ));
+    }
+    if figures.counts.known == 0 {
+        return Err(Error::request(
+            format!(
+                "{name}: nowhere do both lines stand {} sigma above their skies",
+                ratio.min_snr
+            ),
+            "take means over more pixels (--bin 4), ask for less (--min-snr 3), or look whether \
+             the sky of each is even",
+        ));
+    }
+    Ok(())
+}
+
+fn span(ratio: &Ratio, survey: &Survey, criterion: Option<&Criterion>) -> Span {
+    let scale = ratio.scale;
+    match ratio.range {
+        Some([low, high]) => Span { low, high, scale },
+        None => {
+            let at = |q| survey.quantile(q).unwrap_or(1.0);
+            // Stars, whose light is no line's, lie beyond these.
+            Span::fitting(at(0.05), at(0.95), criterion.and_then(|c| c.mark), scale)
+        }
+    }
+}

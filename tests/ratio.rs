@@ -1,0 +1,297 @@
+//! `ratio` from the outside: on small stacks, and on the sample field.
+
+#[path = "support/stacks.rs"]
+mod stacks;
+
+use std::fs;
+use std::path::Path;
+
+use linehue::io::read::{self, Opened, Pick};
+use serde_json::Value;
+use stacks::{Bench, HEIGHT, WIDTH};
+
+const SAMPLE: &str = "sample-stacks/lantern";
+
+fn json(text: &str) -> Value {
+    serde_json::from_str(text).expect("JSON")
+}
+
+fn open(path: &Path, hdu: usize) -> Opened {
+    let pick = Pick {
+        hdu: Some(hdu),
+        plane: None,
+    };
+    read::open(path, pick).expect("opens")
+}
+
+fn values(opened: &Opened) -> Vec<f32> {
+    let mut values = vec![0.0; opened.rows.size().pixels()];
+    opened.rows.read(0, &mut values).expect("reads");
+    values
+}
+
+// The sample beside an empty folder's recipe.
+fn sample(bench: &Bench) {
+    for name in ["ha", "oiii", "sii"] {
+        let name = format!("lantern-{name}.fits");
+        fs::copy(Path::new(SAMPLE).join(&name), bench.at(&name)).expect("copied");
+    }
+    let recipe = fs::read(Path::new(SAMPLE).join("lantern.toml")).expect("there");
+    bench.file("sample.toml", &recipe);
+}
+
+/// The two pictures in the file and the figures tell the same.
+#[test]
+fn numbers_uncertainties_and_figures_agree() {
+    let bench = Bench::new();
+    sample(&bench);
+    let arguments = ["ratio", "sample.toml", "sii/ha", "-o", "map.fits", "--json"];
+    let told = json(&bench.run(0, &arguments).out);
+    let [ratio, sigma] = [0, 1].map(|hdu| open(&bench.at("map.fits"), hdu));
+    for (opened, name) in [(&ratio, "RATIO"), (&sigma, "SIGMA")] {
+        let header = &opened.facts.header;
+        assert_eq!(header.text("EXTNAME").as_deref(), Some(name));
+        assert_eq!(header.text("LINE1").as_deref(), Some("SII"));
+        assert_eq!(header.text("LINE2").as_deref(), Some("Ha"));
+        assert_eq!(header.number("MINSNR"), Some(3.0));
+        assert!(
+            header
+                .text("CALIB")
+                .is_some_and(|text| text.contains("not calibrated"))
+        );
+    }
+    let (ratios, sigmas) = (values(&ratio), values(&sigma));
+    let mut known: Vec<f32> = ratios.iter().copied().filter(|r| !r.is_nan()).collect();
+    assert_eq!(told["known_px"], known.len());
+    for (ratio, sigma) in ratios.iter().zip(&sigmas) {
+        assert_eq!(ratio.is_nan(), sigma.is_nan());
+        // Both stand 3 sigma out: no ratio is less sure than sqrt(2) / 3.
+        assert!(ratio.is_nan() || (*sigma > 0.0 && sigma / ratio < 0.4715));
+    }
+    known.sort_by(f32::total_cmp);
+    let median = f64::from(known[known.len() / 2]);
+    let theirs = told["median"].as_f64().expect("a number");
+    assert!((median - theirs).abs() < 1e-3 * median, "{median} {theirs}");
+    let above = known.iter().filter(|ratio| **ratio > 0.4).count() as f64 / known.len() as f64;
+    let theirs = told["above"].as_f64().expect("a number");
+    assert!((above - theirs).abs() < 1e-6, "{above} {theirs}");
+    let words = told["words"].to_string();
+    for word in [
+        "[S II]/Hα",
+        "not calibrated",
+        "0.4",
+        "Mathewson & Clarke 1973",
+    ] {
+        assert!(words.contains(word), "{words}");
+    }
+    let caveats = told["caveats"].to_string();
+    assert!(
+        caveats.contains("[N II]") && caveats.contains("continuum"),
+        "{caveats}"
+    );
+}
+
+/// A pixel of the map, worked out here from the stacks and what the map says of
+/// their skies.
+#[test]
+fn a_pixel_can_be_worked_out_by_hand() {
+    let bench = Bench::new();
+    sample(&bench);
+    bench.run(
+        0,
+        &[
+            "ratio",
+            "sample.toml",
+            "oiii/ha",
+            "-o",
+            "map.fits",
+            "--bin",
+            "2",
+        ],
+    );
+    let [ratio, sigma] = [0, 1].map(|hdu| open(&bench.at("map.fits"), hdu));
+    let header = &ratio.facts.header;
+    let number = |keyword: &str| header.number(keyword).expect("a card");
+    let [over, under] = ["oiii", "ha"].map(|name| {
+        let opened = open(&bench.at(&format!("lantern-{name}.fits")), 0);
+        (opened.rows.size(), values(&opened))
+    });
+    let size = ratio.rows.size();
+    assert_eq!(size.width, over.0.width / 2);
+    let (ratios, sigmas) = (values(&ratio), values(&sigma));
+    let mean = |(whole, values): &(linehue::engine::frame::Size, Vec<f32>), at: usize| {
+        let (y, x) = (2 * (at / size.width), 2 * (at % size.width));
+        let places = [(0, 0), (0, 1), (1, 0), (1, 1)];
+        let sum: f64 = places
+            .iter()
+            .map(|(dy, dx)| f64::from(values[(y + dy) * whole.width + x + dx]))
+            .sum();
+        sum / 4.0
+    };
+    let mut compared = 0;
+    for at in (0..ratios.len())
+        .step_by(97)
+        .filter(|at| !ratios[*at].is_nan())
+    {
+        let n = mean(&over, at) - number("SKY1");
+        let d = mean(&under, at) - number("SKY2");
+        let error = |noise: &str, sky: &str| number(noise).hypot(number(sky));
+        let expected = n / d;
+        let its = expected * (error("NOISE1", "SKYERR1") / n).hypot(error("NOISE2", "SKYERR2") / d);
+        assert!(
+            (f64::from(ratios[at]) / expected - 1.0).abs() < 1e-6,
+            "{at}"
+        );
+        assert!((f64::from(sigmas[at]) / its - 1.0).abs() < 1e-6, "{at}");
+        compared += 1;
+    }
+    assert!(compared > 50, "{compared}");
+}
+
+/// A star stays where it is on the sky: pixels of the map are two of the
+/// stack's long, and begin where the crop begins.
+#[test]
+fn a_map_keeps_its_place_on_the_sky() {
+    let bench = Bench::new();
+    let text = stacks::RECIPE.replace("[about]", "crop = [20, 10, 150, 120]\n[about]");
+    bench.file("crop.toml", text.as_bytes());
+    bench.run(
+        0,
+        &[
+            "ratio",
+            "crop.toml",
+            "sii/ha",
+            "-o",
+            "map.fits",
+            "--bin",
+            "2",
+        ],
+    );
+    for hdu in [0, 1] {
+        let opened = open(&bench.at("map.fits"), hdu);
+        let size = opened.rows.size();
+        assert_eq!((size.width, size.height), (75, 60));
+        let header = &opened.facts.header;
+        // FITS counts from the middle of pixel 1; (100, 75) lies 79.5, 64.5
+        // from the corner of the crop.
+        assert_eq!(header.number("CRPIX1"), Some(79.5 / 2.0 + 0.5));
+        assert_eq!(header.number("CRPIX2"), Some(64.5 / 2.0 + 0.5));
+        assert_eq!(header.number("CDELT1"), Some(-0.00056));
+        assert_eq!(header.number("CRVAL1"), Some(84.0));
+    }
+}
+
+#[test]
+fn a_picture_shows_what_is_known_and_greys_the_rest() {
+    let bench = Bench::new();
+    for out in ["map.png", "map.jpg"] {
+        let told = bench.run(0, &["ratio", "lantern.toml", "sii/ha", "-o", out, "--json"]);
+        let told = json(&told.out);
+        assert!(bench.at(&format!("{out}.ratio.json")).is_file());
+        if out == "map.jpg" {
+            let bytes = fs::read(bench.at(out)).expect("a file");
+            assert!(bytes.starts_with(&[0xff, 0xd8]) && bytes.ends_with(&[0xff, 0xd9]));
+            continue;
+        }
+        let planes = [0, 1, 2].map(|plane| {
+            let pick = Pick {
+                hdu: None,
+                plane: Some(plane),
+            };
+            read::open(&bench.at(out), pick).expect("a picture")
+        });
+        let size = planes[0].rows.size();
+        // 200 x 150 is shown four times as large, with a scale and words.
+        assert!(size.width > 4 * WIDTH && size.height > 4 * HEIGHT);
+        let [red, green, blue] = planes.map(|opened| values(&opened));
+        let grey = red
+            .iter()
+            .zip(&green)
+            .zip(&blue)
+            .filter(|((r, g), b)| **r == 44.0 && **g == 44.0 && **b == 44.0)
+            .count() as f64;
+        let unknown = (WIDTH * HEIGHT) as f64 - told["known_px"].as_f64().expect("a number");
+        let share = grey / (16.0 * unknown);
+        assert!((1.0..1.02).contains(&share), "{share}");
+    }
+}
+
+#[test]
+fn a_record_tells_how_a_map_was_made() {
+    let bench = Bench::new();
+    let ratio = "[[ratio]]\nid = \"shock\"\nover = \"sii\"\nunder = \"ha\"\nmin_snr = 5.0\n\
+                 bin = 3\nscale = \"log\"\nrange = [0.25, 4.0]\n";
+    bench.file("with.toml", format!("{}{ratio}", stacks::RECIPE).as_bytes());
+    bench.run(
+        0,
+        &["ratio", "with.toml", "shock", "-o", "map.png", "--bin", "2"],
+    );
+    let text = fs::read_to_string(bench.at("map.png.ratio.json")).expect("a record");
+    let record = json(&text);
+    assert_eq!(record["ratio_record"], 1);
+    // The command line goes before the recipe.
+    assert_eq!(record["ratio"]["bin"], 2);
+    assert_eq!(record["ratio"]["min_snr"], 5.0);
+    assert_eq!(record["scale"]["low"], 0.25);
+    assert_eq!(record["recipe"]["ratio"][0]["id"], "shock");
+    let inputs = record["inputs"].as_array().expect("a list");
+    assert_eq!(inputs.len(), 2);
+    for (file, of) in [
+        (&record["map"]["sha256"], "map.png"),
+        (&inputs[0]["sha256"], "ha.fits"),
+        (&inputs[1]["sha256"], "sii.fits"),
+    ] {
+        use sha2::Digest as _;
+        let bytes = fs::read(bench.at(of)).expect("a file");
+        let hex: String = sha2::Sha256::digest(bytes)
+            .iter()
+            .map(|byte| format!("{byte:02x}"))
+            .collect();
+        assert_eq!(file.as_str(), Some(&hex[..]), "{of}");
+    }
+    // The same stacks and settings make the same map.
+    let first = fs::read(bench.at("map.png")).expect("a file");
+    bench.run(
+        0,
+        &["ratio", "with.toml", "shock", "-o", "map.png", "--bin", "2"],
+    );
+    assert_eq!(fs::read(bench.at("map.png")).expect("a file"), first);
+}
+
+#[test]
+fn what_cannot_be_is_refused_with_a_hint() {
+    let bench = Bench::new();
+    bench.run(0, &["compose", "lantern.toml", "-o", "composite.png"]);
+    for (arguments, words) in [
+        (&["sii/hb", "-o", "m.fits"][..], &["`hb`", "`ha`"][..]),
+        (&["ha/ha", "-o", "m.fits"], &["by itself", "two channels"]),
+        (
+            &["shock", "-o", "m.fits"],
+            &["no ratio `shock`", "OVER/UNDER"],
+        ),
+        (
+            &["sii/ha", "-o", "m.fits", "--min-snr", "900"],
+            &["900 sigma", "--bin"],
+        ),
+        (&["sii/ha", "-o", "m.fits", "--min-snr", "0"], &["min_snr"]),
+        (
+            &["sii/ha", "-o", "m.fits", "--bin", "17"],
+            &["`bin = 17`", "16"],
+        ),
+        (
+            &["sii/ha", "-o", "m.png", "--range", "2,1"],
+            &["[2, 1]", "lower"],
+        ),
+        (
+            &["sii/ha", "-o", "m.png", "--range", "0,1", "--scale", "log"],
+            &["logarithm"],
+        ),
+        (&["sii/ha", "-o", "m.tif"], &["TIFF", ".png"]),
+        (&["sii/ha", "-o", "ha.fits"], &["one of the inputs"]),
+        (&["sii/ha", "-o", "composite.png"], &["composite"]),
+        (&["sii/ha", "-o", "missing/m.fits"], &["missing"]),
+    ] {
+        let all = [&["ratio", "lantern.toml"], arguments].concat();
+        bench.refused(&all, words);
+    }
+}
