@@ -84,7 +84,7 @@ pub(super) fn too_few(used: usize, needed: usize, refused: Vec<(Refusal, usize)>
 
 /// The mean star becomes neutral: gains from the mean colours (means of the
 /// logarithms, as magnitudes are) of the stars that are neither saturated nor
-/// blended and have a signal to noise of [`LEAST_SNR`] in each channel,
+/// blended and have a signal to noise of `LEAST_SNR` in each channel,
 /// weighted by their errors and their scatter, outliers of 3 sigma left out.
 ///
 /// # Errors
