@@ -2,6 +2,8 @@
 //! tables and records, as a folder or as one file of plain HTML that asks no
 //! network for anything.
 
+mod along;
+
 mod composite;
 
 mod content;
@@ -15,6 +17,8 @@ mod html;
 mod pictures;
 
 mod subject;
+
+mod table;
 
 mod write;
 
