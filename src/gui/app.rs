@@ -58,7 +58,7 @@ pub struct App {
     /// The recipe that layers were last asked for.
     pub(super) reconciled: Option<Recipe>,
     // What the last job of parts was asked to make.
-    pub(super) parted: Option<crate::work::desk::Wanted>,
+    pub(super) parted: Option<(crate::work::desk::Wanted, Vec<String>)>,
     pub(super) thumbnails: Thumbnails,
     pub(super) habits: Option<Habits>,
     // What the export dialog was last told the size of.

@@ -335,7 +335,10 @@ impl App {
         }
         let recipe = self.state.history.settled().clone();
         let wanted = Wanted::by(&recipe, &self.state.folder);
-        let same = self.parted.as_ref() == Some(&wanted);
+        let same = self
+            .parted
+            .as_ref()
+            .is_some_and(|(last, _)| *last == wanted);
         if has(Purpose::Parts) {
             let running = self
                 .purposes
@@ -346,10 +349,14 @@ impl App {
             }
             return;
         }
-        if same || lacking(&recipe, &self.state.layers).is_empty() {
+        // What was asked for and did not come is not asked for again; a channel
+        // that came into memory since is.
+        let lacking = lacking(&recipe, &self.state.layers);
+        let asked = (wanted, lacking);
+        if asked.1.is_empty() || self.parted.as_ref() == Some(&asked) {
             return;
         }
-        self.parted = Some(wanted);
+        self.parted = Some(asked);
         let job = Job::Parts {
             recipe,
             folder: self.state.folder.clone(),
