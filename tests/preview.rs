@@ -10,17 +10,21 @@ use std::sync::atomic::AtomicBool;
 
 use linehue::engine::color::difference::{Lab, ciede2000};
 use linehue::engine::color::space::{Space, apply, inverse};
-use linehue::engine::color::transfer::srgb_encode_exact;
+use linehue::engine::color::transfer::{srgb_decode_exact, srgb_encode_exact};
 use linehue::engine::color::vision::Vision;
 use linehue::engine::frame::{Depth, Plane, Size};
+use linehue::engine::leading::By;
 use linehue::engine::measure::Histogram;
-use linehue::engine::recipe::{Blend, Gamut, Luminance, Recipe, text};
+use linehue::engine::recipe::{Blend, Gamut, Luminance, Ratio, Recipe, text};
 use linehue::io::read::{self, Pick};
 use linehue::io::write::Options;
 use linehue::work::compose::{self, DEFAULT_MEMORY};
 use linehue::work::desk::{Layer, keys};
+use linehue::work::leading;
+use linehue::work::preview::maps::Found;
 use linehue::work::preview::{Grid, Picture, Preview, Request, Show, pyramid};
 use linehue::work::progress::{Control, Silent};
+use linehue::work::ratio;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-stacks/lantern")
@@ -146,6 +150,13 @@ fn composed(
         .flat_map(|at| planes.iter().map(move |plane| plane[at]))
         .collect();
     (samples, rows.size())
+}
+
+fn control(cancel: &AtomicBool) -> Control<'_> {
+    Control {
+        progress: &Silent,
+        cancel,
+    }
 }
 
 fn request(recipe: &Recipe, layers: &[Option<Arc<Layer>>], grid: Grid) -> Request {
@@ -307,6 +318,193 @@ fn differences_channels_and_marks() {
         assert!(*value >= 300.0 || before == after);
     }
     assert_ne!(before.rgba, marked.rgba);
+}
+
+// The layers, with what their detectors hold.
+fn with_ceilings(layers: &[Option<Arc<Layer>>]) -> Vec<Option<Arc<Layer>>> {
+    let known = |layer: &Arc<Layer>| {
+        let pick = Pick {
+            hdu: None,
+            plane: None,
+        };
+        let facts = read::open(&layer.key.file, pick).expect("opens").facts;
+        Arc::new(Layer {
+            ceiling: facts.ceiling,
+            ..Layer::clone(layer)
+        })
+    };
+    layers
+        .iter()
+        .map(|layer| layer.as_ref().map(known))
+        .collect()
+}
+
+fn rgb_of(file: &Path) -> Vec<u8> {
+    let picture = image_of(file);
+    picture.chunks_exact(3).flatten().copied().collect()
+}
+
+// R G B of a PNG of 8 or 16 bit, as 8 bit.
+fn image_of(file: &Path) -> Vec<u8> {
+    let file = std::io::BufReader::new(std::fs::File::open(file).expect("there"));
+    let mut decoder = png::Decoder::new(file);
+    decoder.set_transformations(png::Transformations::STRIP_16);
+    let mut reader = decoder.read_info().expect("a PNG");
+    let mut bytes = vec![0; reader.output_buffer_size().expect("fits")];
+    let info = reader.next_frame(&mut bytes).expect("pixels");
+    assert_eq!(info.color_type, png::ColorType::Rgb);
+    bytes.truncate(info.buffer_size());
+    bytes
+}
+
+/// At full size the map of the window is the command's: pixels and figures.
+#[test]
+fn the_leading_line_is_the_commands() {
+    let recipe = &recipes()[0];
+    let layers = with_ceilings(&layers(recipe));
+    let scratch = tempfile::tempdir().expect("a folder");
+    for by in [By::Shown, By::Noise] {
+        let out = scratch.path().join(format!("{}.png", by.name()));
+        let asked = leading::Request {
+            recipe: recipe.clone(),
+            folder: folder(),
+            rendition: None,
+            out: out.clone(),
+            by,
+        };
+        let done = leading::run(&asked, control(&AtomicBool::new(false))).expect("made");
+        let whole = grid(0.0, 0.0, 1.0, done.size.width, done.size.height);
+        let mut request = request(recipe, &layers, whole);
+        let rendition = recipe.renditions[0].id.clone();
+        request.show = Show::Leading { rendition, by };
+        let picture = draw(&request);
+        let Some(Found::Leading { lines, counts, .. }) = &picture.found else {
+            panic!("no figures");
+        };
+        assert_eq!(*counts, done.counts);
+        assert!(counts.led.iter().all(|led| *led > 1000), "{counts:?}");
+        let names: Vec<&str> = lines.iter().map(|line| line.name.as_str()).collect();
+        let own: Vec<&str> = done.lines.iter().map(|line| line.name.as_str()).collect();
+        assert_eq!(names, own);
+        // The window rounds what the command writes in 16 bit.
+        let codes = rgb_of(&out);
+        for (pixel, wanted) in picture.rgba.chunks_exact(4).zip(codes.chunks_exact(3)) {
+            for part in 0..3 {
+                assert!(pixel[part].abs_diff(wanted[part]) <= 1);
+            }
+        }
+    }
+}
+
+/// Means have less noise: more of the field stands out of it.
+#[test]
+fn a_map_in_small_has_the_noise_of_its_means() {
+    let recipe = &recipes()[0];
+    let layers = with_ceilings(&layers(recipe));
+    let share = |step: f64| {
+        let size = [864.0, 576.0].map(|side: f64| (side / step) as usize);
+        let view = grid(0.0, 0.0, step, size[0], size[1]);
+        let mut request = request(recipe, &layers, view);
+        request.show = Show::Ratio(Ratio::of("", "sii", "ha"));
+        let Some(Found::Ratio { counts, span, .. }) = draw(&request).found else {
+            panic!("no figures");
+        };
+        (counts.known as f64 / counts.data as f64, span)
+    };
+    let all: Vec<_> = [1.0, 2.0, 4.0].map(share).into();
+    assert!(all.is_sorted_by(|a, b| a.0 < b.0), "{all:?}");
+    // The scale is the field's, however it is looked at.
+    assert!(all.iter().all(|(_, span)| *span == all[0].1), "{all:?}");
+}
+
+/// The same of a ratio, whose picture is drawn beside its scale.
+#[test]
+fn a_ratio_is_the_commands() {
+    let recipe = &recipes()[0];
+    let layers = with_ceilings(&layers(recipe));
+    let scratch = tempfile::tempdir().expect("a folder");
+    let out = scratch.path().join("sii-ha.fits");
+    let asked = ratio::Request {
+        recipe: recipe.clone(),
+        folder: folder(),
+        file: None,
+        ratio: Ratio::of("sii-ha", "sii", "ha"),
+        out: out.clone(),
+    };
+    let done = ratio::run(&asked, control(&AtomicBool::new(false))).expect("made");
+    let pick = Pick {
+        hdu: None,
+        plane: None,
+    };
+    let rows = read::open(&out, pick).expect("opens").rows;
+    let map = Plane::from_rows(&*rows).expect("reads");
+    let whole = grid(0.0, 0.0, 1.0, done.size.width, done.size.height);
+    let mut request = request(recipe, &layers, whole);
+    request.show = Show::Ratio(Ratio {
+        range: Some([0.0, 1.0]),
+        ..asked.ratio.clone()
+    });
+    let picture = draw(&request);
+    let Some(Found::Ratio {
+        name, mark, counts, ..
+    }) = &picture.found
+    else {
+        panic!("no figures");
+    };
+    assert_eq!((name.as_str(), *mark), ("[S II]/H\u{3b1}", Some(0.4)));
+    assert_eq!(*counts, done.figures.counts);
+    // Lightness follows the ratio, and grey is where there is none.
+    let mut by_ratio: Vec<(f32, [u8; 3])> = Vec::new();
+    for (pixel, ratio) in picture.rgba.chunks_exact(4).zip(map.values()) {
+        let color = [pixel[0], pixel[1], pixel[2]];
+        if ratio.is_nan() {
+            assert_eq!(color, [44; 3]);
+        } else {
+            by_ratio.push((ratio.clamp(0.0, 1.0), color));
+        }
+    }
+    by_ratio.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let lightness = |color: [u8; 3]| {
+        Lab::from_linear_srgb(color.map(|code| srgb_decode_exact(f64::from(code) / 255.0))).l
+    };
+    let light: Vec<f64> = by_ratio
+        .iter()
+        .map(|(_, color)| lightness(*color))
+        .collect();
+    assert!(light.windows(2).all(|pair| pair[0] <= pair[1] + 0.6));
+    assert!(light[light.len() - 1] - light[0] > 40.0);
+}
+
+/// A desk without what a map needs says what is missing.
+#[test]
+fn a_map_that_cannot_be_drawn_says_why() {
+    let recipe = &recipes()[0];
+    let mut layers = with_ceilings(&layers(recipe));
+    let size = layers[0].as_ref().expect("read").size();
+    let flat = Plane::from_vec(size, vec![5.0; size.pixels()]).expect("pixels");
+    let key = layers[0].as_ref().expect("read").key.clone();
+    let view = grid(0.0, 0.0, 2.0, 100, 100);
+    let why = |layers: &[Option<Arc<Layer>>], show: Show| {
+        let mut request = request(recipe, layers, view);
+        request.show = show;
+        match draw(&request).found {
+            Some(Found::Nothing { what, .. }) => what,
+            other => panic!("{other:?}"),
+        }
+    };
+    let leading = Show::Leading {
+        rendition: recipe.renditions[0].id.clone(),
+        by: By::Shown,
+    };
+    layers[0] = Some(layer(flat, key));
+    assert!(why(&layers, leading.clone()).contains("no noise"));
+    layers[0] = None;
+    layers[1] = None;
+    assert!(why(&layers, leading).contains("fewer than two lines"));
+    let layers = with_ceilings(&self::layers(recipe));
+    let mut high = Ratio::of("", "sii", "ha");
+    high.min_snr = 1e5;
+    assert!(why(&layers, Show::Ratio(high)).contains("nowhere"));
 }
 
 #[test]

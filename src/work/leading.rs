@@ -101,6 +101,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         .map(|channel| request.folder.join(&channel.file))
         .collect();
     inputs::spare(&stacks, &[&request.out])?;
+    inputs::spare_composite(&request.out)?;
     let needed: Vec<usize> = told.lines.iter().map(|line| line.channel).collect();
     let opened = inputs::open(recipe, &inputs::shaping(recipe, &needed), |channel| {
         Ok(request.folder.join(&channel.file))
@@ -145,6 +146,28 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         legend,
         notices,
     })
+}
+
+/// What was found, in a sentence; None where no line stands out anywhere.
+pub fn figures(done: &Done) -> Option<String> {
+    let counts = &done.counts;
+    if counts.nebula == 0 {
+        return None;
+    }
+    let percent = |part: u64| 100.0 * part as f64 / counts.nebula as f64;
+    let lines = done.lines.iter().zip(&counts.led);
+    let mut parts: Vec<String> = lines
+        .map(|(line, led)| format!("{} leads {:.1} %", line.name, percent(*led)))
+        .collect();
+    parts.push(format!(
+        "{:.1} % are undecided",
+        percent(counts.undecided())
+    ));
+    Some(format!(
+        "Of the pixels with a line {DETECTED_SIGMA:.0} sigma above its sky ({:.1} % of the field), {}",
+        100.0 * counts.nebula as f64 / counts.valid.max(1) as f64,
+        parts.join(", ")
+    ))
 }
 
 // Sky and noise of each prepared channel.

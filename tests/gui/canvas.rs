@@ -162,6 +162,7 @@ fn late_pictures_are_dropped() {
         millis,
         clipped: 0.0,
         outside: 0.0,
+        found: None,
     };
     let mut pictures = Pictures::default();
     pictures.take(&context, 0, 1, picture(1.0), false);

@@ -17,7 +17,7 @@
 
 mod paint;
 
-pub use paint::{UNDECIDED, line_color};
+pub use paint::{line_color, undecided_color};
 
 use super::color::transfer::{srgb_decode, srgb_decode_exact};
 use super::num::{Block, LANES};

@@ -7,13 +7,18 @@ use crate::engine::color::transfer::srgb_encode_exact;
 use crate::engine::finish::gamut::hold_hue;
 
 /// Oklab lightness where nothing leads for certain: a neutral grey.
-pub const UNDECIDED: f64 = 0.32;
+const UNDECIDED: f64 = 0.32;
 
 /// Oklab lightness of a lead of nothing and of a line that is alone.
 const LIGHTNESS: [f64; 2] = [0.38, 0.86];
 
 /// Enough to tell hues, little enough for most of the gamut.
 const CHROMA: f64 = 0.15;
+
+/// The grey (linear sRGB) where no line leads for certain.
+pub fn undecided_color() -> [f64; 3] {
+    linear_srgb_of_oklch([UNDECIDED, 0.0, 0.0])
+}
 
 const STEPS: usize = 256;
 
@@ -53,7 +58,7 @@ impl Painter {
         };
         Self {
             lines: lines.iter().map(ramp).collect(),
-            undecided: code(linear_srgb_of_oklch([UNDECIDED, 0.0, 0.0])),
+            undecided: code(undecided_color()),
         }
     }
 

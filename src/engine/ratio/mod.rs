@@ -85,6 +85,18 @@ pub enum Point {
 }
 
 impl Law {
+    /// The ratio of two pixels, or of two means without gaps, in file units.
+    pub fn of_pixels(&self, over: f32, under: f32) -> Point {
+        let has = |value: f32, side: &Side| {
+            value.is_finite() && side.full.is_none_or(|full| f64::from(value) < full)
+        };
+        if has(over, &self.over) && has(under, &self.under) {
+            self.at(f64::from(over), f64::from(under), 1.0)
+        } else {
+            Point::NoData
+        }
+    }
+
     /// The ratio of two means over the share `filled` (above 0, up to 1) of
     /// their pixels, in file units.
     pub fn at(&self, over: f64, under: f64, filled: f64) -> Point {

@@ -40,6 +40,16 @@ pub struct Counts {
 }
 
 impl Counts {
+    /// Adds those of another part of the map.
+    pub fn add(&mut self, other: &Self) {
+        self.data += other.data;
+        self.known += other.known;
+        self.over_alone += other.over_alone;
+        self.under_alone += other.under_alone;
+        self.above += other.above;
+        self.surely_above += other.surely_above;
+    }
+
     /// Counts a pixel in.
     pub fn take(&mut self, point: Point, mark: Option<f64>) {
         match point {

@@ -29,7 +29,7 @@ pub use color_value::ColorValue;
 pub use continuum::Continuum;
 pub use crop::Crop;
 pub use level::{KeepOut, Level};
-pub use ratio::{Ratio, Scale};
+pub use ratio::{MOST_BIN, Ratio, Scale};
 pub use stars::{ShowStars, StarLook};
 
 use std::collections::BTreeMap;

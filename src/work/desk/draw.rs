@@ -2,7 +2,7 @@
 
 use super::tell::Tell;
 use super::{Drawing, Event};
-use crate::work::{Error, compare, key, page, sheet};
+use crate::work::{Error, compare, key, leading, page, ratio, sheet};
 
 pub fn run(drawing: &Drawing, tell: &Tell<'_>) -> Result<(), Error> {
     let control = tell.control();
@@ -23,6 +23,15 @@ pub fn run(drawing: &Drawing, tell: &Tell<'_>) -> Result<(), Error> {
             let done = page::run(request, control)?;
             whole = Some(done.bytes);
             done.notices
+        }
+        Drawing::Leading(request) => {
+            let done = leading::run(request, control)?;
+            let words = leading::figures(&done);
+            words.into_iter().chain(done.notices).collect()
+        }
+        Drawing::Ratio(request) => {
+            let done = ratio::run(request, control)?;
+            done.words.into_iter().chain(done.notices).collect()
         }
     };
     let path = drawing.out().to_owned();

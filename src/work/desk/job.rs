@@ -7,7 +7,7 @@ use super::{Layer, LayerKey, Layers, Parts};
 use crate::engine::recipe::{Balance, Recipe, Stretch};
 use crate::work::balance::BalanceBy;
 use crate::work::preview;
-use crate::work::{compare, compose, key, page, sheet};
+use crate::work::{compare, compose, key, leading, page, ratio, sheet};
 
 /// Names a job that was asked for; what it tells carries the same.
 pub type Ticket = u64;
@@ -79,6 +79,10 @@ pub enum Drawing {
     Comparison(compare::Request),
     /// A page to hand on.
     Page(page::Request),
+    /// Which line leads where.
+    Leading(leading::Request),
+    /// How strong one line is beside another.
+    Ratio(ratio::Request),
 }
 
 impl Drawing {
@@ -89,6 +93,8 @@ impl Drawing {
             Self::Sheet(request) => &request.out,
             Self::Comparison(request) => &request.out,
             Self::Page(request) => &request.out,
+            Self::Leading(request) => &request.out,
+            Self::Ratio(request) => &request.out,
         }
     }
 }

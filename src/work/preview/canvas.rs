@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
+use super::maps::Found;
 use super::stage::window;
 use super::{Grid, Request, common_size};
 use crate::engine::compose::{FULL, OUTSIDE};
@@ -25,6 +26,7 @@ pub(super) struct Drawn {
     pub rgba: Vec<u8>,
     pub clipped: f32,
     pub outside: f32,
+    pub found: Option<Found>,
 }
 
 /// A piece of the canvas: which pixels of the grid, and what to fill.
@@ -99,6 +101,7 @@ pub(super) fn fill(
         rgba,
         clipped: full.into_inner() as f32 / over,
         outside: outside.into_inner() as f32 / over,
+        found: None,
     })
 }
 

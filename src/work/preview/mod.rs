@@ -11,6 +11,8 @@ mod difference;
 
 mod grey;
 
+pub mod maps;
+
 mod parts;
 
 pub mod probe;
@@ -31,7 +33,9 @@ use super::desk::Layer;
 use crate::engine::color::space::Space;
 use crate::engine::color::vision::Vision;
 use crate::engine::frame::Size;
-use crate::engine::recipe::Recipe;
+use crate::engine::leading::By;
+use crate::engine::recipe::{Ratio, Recipe};
+use maps::{Found, Known};
 use stage::Stage;
 
 /// Which part of the common grid lies under which output pixel.
@@ -65,6 +69,15 @@ pub enum Show {
         /// The difference that is shown white.
         full: f32,
     },
+    /// Which line of a rendition leads where.
+    Leading {
+        /// The rendition's id.
+        rendition: String,
+        /// What lines are compared by.
+        by: By,
+    },
+    /// How strong one line is beside another, in means over the output pixels.
+    Ratio(Ratio),
 }
 
 /// What is to be drawn.
@@ -101,12 +114,15 @@ pub struct Picture {
     /// Share of the pixels over the picture with a component below zero before
     /// the gamut step: colours that the output space lacks, 0..1.
     pub outside: f32,
+    /// What a map found.
+    pub found: Option<Found>,
 }
 
 /// Draws pictures; keeps what a change of colours does not touch.
 #[derive(Default)]
 pub struct Preview {
     stage: Stage,
+    known: Known,
 }
 
 impl Preview {
@@ -129,6 +145,14 @@ impl Preview {
             Show::Difference { one, other, full } => {
                 difference::draw(&mut self.stage, request, [one, other], *full, cancel)
             }
+            Show::Leading { rendition, by } => {
+                let Self { stage, known } = self;
+                maps::leading(stage, known, request, (rendition, *by), cancel)
+            }
+            Show::Ratio(ratio) => {
+                let Self { stage, known } = self;
+                maps::ratio(stage, known, request, ratio, cancel)
+            }
         }?;
         if cancel.load(Ordering::Relaxed) {
             return None;
@@ -139,6 +163,7 @@ impl Preview {
             millis: start.elapsed().as_secs_f32() * 1000.0,
             clipped: drawn.clipped,
             outside: drawn.outside,
+            found: drawn.found,
         })
     }
 }

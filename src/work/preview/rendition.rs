@@ -7,6 +7,7 @@ use super::canvas::{Drawn, fill};
 use super::stage::Stage;
 use super::{Request, layer, parts};
 use crate::engine::color::space::Space;
+use crate::engine::color::transfer::srgb_decode_tone;
 use crate::engine::color::vision::Vision;
 use crate::engine::compose::{Codes, Composition};
 use crate::engine::frame::Depth;
@@ -111,6 +112,19 @@ fn present(request: &Request, rendition: &Rendition) -> Option<Rendition> {
     rendition.luminance = luminance.filter(|luminance| luminance.from.values().any(lit));
     let any = !rendition.colors.is_empty() || rendition.luminance.is_some();
     any.then_some(rendition)
+}
+
+/// Codes, R G B, as a reader sees them.
+pub(super) fn seen(codes: &mut [u8], vision: Vision) {
+    if vision == Vision::Usual {
+        return;
+    }
+    let mut light: Vec<f32> = codes
+        .iter()
+        .map(|code| srgb_decode_tone(f32::from(*code) / 255.0))
+        .collect();
+    Screen::new(Space::Srgb, vision).convert(&mut light);
+    crate::engine::encode::srgb_codes(&light, codes);
 }
 
 // From light of the output space to light of the screen.

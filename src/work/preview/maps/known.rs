@@ -1,0 +1,186 @@
+//! What maps need to know of whole channels, kept while the channels stay.
+
+use std::sync::{Arc, Weak};
+
+use crate::engine::frame::{Plane, Rows, RowsError};
+use crate::engine::measure::{Sampler, glance};
+use crate::engine::num::log2;
+use crate::engine::ratio::paint::Span;
+use crate::engine::ratio::{Law, Map, Point, Side, noise};
+use crate::engine::recipe::Ratio;
+use crate::work::desk::Layer;
+use crate::work::preview::pyramid::FIRST_CELL;
+
+/// The longer side of the means from which the scale of a ratio is taken is at
+/// least this long, where the channel is.
+const LEAST_SIDE: usize = 512;
+
+/// Keeps levels and noise of channels, and the scales of ratios.
+#[derive(Default)]
+pub struct Known {
+    lines: Vec<Line>,
+    spans: Vec<Spanned>,
+}
+
+struct Line {
+    plane: Weak<Plane>,
+    side: Option<Side>,
+    // Sigma of means over 4 x 4, 8 x 8, ... pixels.
+    noise: Vec<f64>,
+}
+
+struct Spanned {
+    planes: [Weak<Plane>; 2],
+    ratio: Ratio,
+    mark: Option<f64>,
+    span: Option<Span>,
+}
+
+fn is(weak: &Weak<Plane>, plane: &Arc<Plane>) -> bool {
+    std::ptr::eq(weak.as_ptr(), Arc::as_ptr(plane))
+}
+
+impl Known {
+    /// A channel's sky, and the noise of means over `step` x `step` pixels. None
+    /// where it has no noise to measure by.
+    pub fn side(&mut self, layer: &Layer, step: f64) -> Option<Side> {
+        let line = self.line(layer);
+        let side = line.side?;
+        Some(Side {
+            noise: noise_at(side.noise, &line.noise, step),
+            ..side
+        })
+    }
+
+    fn line(&mut self, layer: &Layer) -> &Line {
+        self.lines.retain(|line| line.plane.strong_count() > 0);
+        let found = self
+            .lines
+            .iter()
+            .position(|line| is(&line.plane, &layer.plane));
+        let at = found.unwrap_or_else(|| {
+            self.lines.push(measured(layer));
+            self.lines.len() - 1
+        });
+        &self.lines[at]
+    }
+
+    /// The scale of a ratio of two channels: the recipe's, or one that suits
+    /// the whole field. None where there is no ratio anywhere.
+    pub fn span(&mut self, layers: [&Layer; 2], ratio: &Ratio, mark: Option<f64>) -> Option<Span> {
+        if let Some([low, high]) = ratio.range {
+            let scale = ratio.scale;
+            return Some(Span { low, high, scale });
+        }
+        self.spans
+            .retain(|kept| kept.planes.iter().all(|plane| plane.strong_count() > 0));
+        let known = self.spans.iter().find(|kept| {
+            let same = |at: usize| is(&kept.planes[at], &layers[at].plane);
+            same(0) && same(1) && kept.ratio == *ratio && kept.mark == mark
+        });
+        if let Some(known) = known {
+            return known.span;
+        }
+        let span = self.fitting(layers, ratio, mark);
+        self.spans.push(Spanned {
+            planes: layers.map(|layer| Arc::downgrade(&layer.plane)),
+            ratio: ratio.clone(),
+            mark,
+            span,
+        });
+        span
+    }
+
+    fn fitting(&mut self, layers: [&Layer; 2], ratio: &Ratio, mark: Option<f64>) -> Option<Span> {
+        let coarse = layers[0].reduced.iter().zip(&layers[1].reduced);
+        let coarse = coarse.enumerate().take_while(|(_, (plane, _))| {
+            let size = plane.size();
+            size.width.max(size.height) >= LEAST_SIDE
+        });
+        let (planes, cell) = match coarse.last() {
+            Some((index, (over, under))) => ([over, under], FIRST_CELL << index),
+            None => (layers.map(|layer| &layer.plane), 1),
+        };
+        let [over, under] = layers.map(|layer| self.side(layer, cell as f64));
+        let law = Law {
+            over: over?,
+            under: under?,
+            min_snr: ratio.min_snr,
+            bin: 1,
+        };
+        let map = Map::new(&**planes[0], &**planes[1], law)?;
+        let size = map.size();
+        let mut ratios = vec![f32::NAN; size.pixels()];
+        map.look(0, size.height, &mut |at, point| {
+            if let Point::Known { ratio, .. } = point {
+                ratios[at] = ratio as f32;
+            }
+        })
+        .ok()?;
+        let mut sampler = Sampler::new(size, None);
+        sampler.push_band(0, size.width, &ratios);
+        let survey = sampler.finish();
+        let [low, high] = [0.05, 0.95].map(|share| survey.quantile(share));
+        Some(Span::fitting(low?, high?, mark, ratio.scale))
+    }
+}
+
+fn measured(layer: &Layer) -> Line {
+    let side = glance(&*layer.plane, layer.ceiling)
+        .ok()
+        .and_then(|survey| noise::side(&survey));
+    let of_means = |side: &Side| -> Result<Vec<f64>, RowsError> {
+        let planes = layer.reduced.iter().enumerate();
+        planes
+            .map(|(index, plane)| noise::in_means(&**plane, side, FIRST_CELL << index))
+            .collect()
+    };
+    let noise = side.as_ref().and_then(|side| of_means(side).ok());
+    Line {
+        plane: Arc::downgrade(&layer.plane),
+        side,
+        noise: noise.unwrap_or_default(),
+    }
+}
+
+/// Sigma of means over `step` x `step` pixels, from that of one pixel and those
+/// over 4, 8, ...: a power law between two that are known, as white noise has,
+/// and on beyond the last.
+fn noise_at(one: f64, means: &[f64], step: f64) -> f64 {
+    let mut before = (1.0, one);
+    for (index, sigma) in means.iter().enumerate() {
+        let cell = (FIRST_CELL << index) as f64;
+        if step <= cell {
+            let log = |value: f64| f64::from(log2(value as f32));
+            let share = log(step / before.0) / log(cell / before.0);
+            return before.1 * crate::engine::num::exact::pow(sigma / before.1, share);
+        }
+        before = (cell, *sigma);
+    }
+    before.1 * before.0 / step
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Means of white noise have a sigma of one over their side.
+    #[test]
+    fn white_noise_falls_with_the_side_of_the_means() {
+        let means = [2.0, 1.0, 0.5];
+        for step in [1.0, 1.5, 2.0, 4.0, 6.3, 8.0, 16.0, 40.0] {
+            let sigma = noise_at(8.0, &means, step);
+            assert!((sigma * step - 8.0).abs() < 1e-4, "{step} {sigma}");
+        }
+        assert!((noise_at(8.0, &[], 4.0) - 2.0).abs() < 1e-12);
+    }
+
+    /// Noise that neighbours share falls less.
+    #[test]
+    fn shared_noise_is_what_was_measured() {
+        let means = [4.0, 2.0];
+        assert!((noise_at(8.0, &means, 4.0) - 4.0).abs() < 1e-12);
+        let two = noise_at(8.0, &means, 2.0);
+        assert!((two - 32.0_f64.sqrt()).abs() < 1e-3, "{two}");
+    }
+}

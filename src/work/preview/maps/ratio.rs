@@ -1,0 +1,85 @@
+//! How strong one line is beside another.
+
+use std::sync::atomic::AtomicBool;
+use std::sync::{Mutex, PoisonError};
+
+use super::{Found, Known, blank};
+use crate::engine::ratio::criteria::criterion;
+use crate::engine::ratio::paint::{Ramp, UNKNOWN};
+use crate::engine::ratio::words::name;
+use crate::engine::ratio::{Counts, Law, Point};
+use crate::engine::recipe::Ratio;
+use crate::work::preview::canvas::{Drawn, fill};
+use crate::work::preview::rendition::seen;
+use crate::work::preview::stage::Stage;
+use crate::work::preview::{Request, layer};
+
+/// Draws the map of a ratio; its `bin` is the screen's own.
+pub fn draw(
+    stage: &mut Stage,
+    known: &mut Known,
+    request: &Request,
+    ratio: &Ratio,
+    cancel: &AtomicBool,
+) -> Option<Drawn> {
+    let channels = &request.recipe.channels;
+    let place = |id: &String| channels.iter().position(|channel| channel.id == *id);
+    let places = [place(&ratio.over)?, place(&ratio.under)?];
+    let [over, under] = places.map(|index| &channels[index]);
+    let layers = [layer(request, places[0])?, layer(request, places[1])?];
+    let mut sides = Vec::new();
+    for (layer, channel) in layers.into_iter().zip([over, under]) {
+        let Some(side) = known.side(layer, request.grid.step) else {
+            let what = format!("{} has no noise to measure by", channel.id);
+            let hint = "This works on stacks as a camera makes them; take another channel";
+            return blank(request, Found::nothing(what, hint));
+        };
+        sides.push(side);
+    }
+    let law = Law {
+        over: sides[0],
+        under: sides[1],
+        min_snr: ratio.min_snr,
+        bin: 1,
+    };
+    let name = name(over, under);
+    let mark = criterion(&over.line, &under.line).and_then(|criterion| criterion.mark);
+    let Some(span) = known.span(layers.map(|layer| &**layer), ratio, mark) else {
+        let what = format!(
+            "{name}: nowhere do both lines stand {} sigma above their skies",
+            ratio.min_snr
+        );
+        let hint = "Ask for less, or look whether the sky of each is even";
+        return blank(request, Found::nothing(what, hint));
+    };
+    let [one, other] = layers.map(|layer| stage.of(&**layer, &request.grid, cancel));
+    let (one, other) = (one?, other?);
+    let ramp = Ramp::new();
+    let counts = Mutex::new(Counts::default());
+    let drawn = fill(request, cancel, |piece| {
+        let mut found = Counts::default();
+        let values = one[piece.pixels.clone()]
+            .iter()
+            .zip(&other[piece.pixels.clone()]);
+        for ((over, under), code) in values.zip(piece.rgb.chunks_exact_mut(3)) {
+            let point = law.of_pixels(*over, *under);
+            found.take(point, mark);
+            code.copy_from_slice(&match point {
+                Point::Known { ratio, .. } => ramp.color(span.place(ratio)),
+                _ => UNKNOWN,
+            });
+        }
+        seen(piece.rgb, request.vision);
+        let mut sum = counts.lock().unwrap_or_else(PoisonError::into_inner);
+        sum.add(&found);
+    })?;
+    Some(Drawn {
+        found: Some(Found::Ratio {
+            name,
+            span,
+            mark,
+            counts: counts.into_inner().unwrap_or_else(PoisonError::into_inner),
+        }),
+        ..drawn
+    })
+}
