@@ -105,6 +105,7 @@ impl App {
             Command::SaveSheet => self.open_drawing(What::Sheet),
             Command::SaveComparison => self.open_drawing(What::Comparison),
             Command::SavePage => self.open_drawing(What::Page),
+            Command::SaveMap => self.save_map(),
             Command::Prepare => self.prepare(),
             Command::Quit => context.send_viewport_cmd(ViewportCommand::Close),
             Command::Undo => {
@@ -136,6 +137,8 @@ impl App {
             Command::RenameRendition => tabs::start_renaming(context, &self.state),
             Command::DeleteRendition => self.delete_rendition(),
             Command::Marks => self.state.view.marks = !self.state.view.marks,
+            Command::ShowLeading => self.show_leading(),
+            Command::ShowRatio => self.show_ratio(),
             Command::BeforeNoise => self.before_noise(),
             Command::NextVision => self.next_vision(),
             Command::NextTheme => {
@@ -151,6 +154,8 @@ impl App {
                 } else if self.state.solo.is_some() || self.state.view.sky.is_some() {
                     self.state.solo = None;
                     self.state.view.sky = None;
+                } else if self.state.view.map.is_some() && self.state.jobs.is_empty() {
+                    self.state.view.map = None;
                 } else {
                     for job in &self.state.jobs {
                         self.worker.cancel(job.ticket);

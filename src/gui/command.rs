@@ -27,6 +27,8 @@ pub enum Command {
     SaveComparison,
     /// Save a page to hand on.
     SavePage,
+    /// Save the map of the leading line, or of a ratio.
+    SaveMap,
     /// Align, crop, level and stretch all channels.
     Prepare,
     /// Quit.
@@ -69,6 +71,10 @@ pub enum Command {
     DeleteRendition,
     /// Mark pixels that clip or leave the gamut.
     Marks,
+    /// Which line leads where, instead of the picture, or the picture again.
+    ShowLeading,
+    /// A ratio of two lines instead of the picture, or the picture again.
+    ShowRatio,
     /// See the picture before its noise is smoothed away, or after it again.
     BeforeNoise,
     /// See as other readers do, in turn.
@@ -194,6 +200,12 @@ pub const COMMANDS: &[Entry] = &[
         None,
     ),
     entry(
+        Command::SaveMap,
+        "Save the map of lines ...",
+        "Which line leads where, or how strong one line is beside another: as it is shown",
+        None,
+    ),
+    entry(
         Command::Undo,
         "Undo",
         "Take the last step back",
@@ -296,6 +308,18 @@ pub const COMMANDS: &[Entry] = &[
         "Mark what clips",
         "Mark pixels at full scale or outside the output space",
         plain(Key::M),
+    ),
+    entry(
+        Command::ShowLeading,
+        "Which line leads",
+        "At each place the line that gives most of the light; once more for the picture",
+        plain(Key::L),
+    ),
+    entry(
+        Command::ShowRatio,
+        "Ratio of lines",
+        "How strong one line is beside another; once more for the picture",
+        plain(Key::O),
     ),
     entry(
         Command::BeforeNoise,

@@ -17,6 +17,8 @@ mod drawing;
 
 mod balancing;
 
+mod maps;
+
 pub mod habits;
 
 mod pictures;

@@ -8,8 +8,9 @@ use std::sync::Arc;
 use crate::engine::color::space::Space;
 use crate::engine::color::vision::Vision;
 use crate::engine::frame::Size;
+use crate::engine::leading::By;
 use crate::engine::palettes::Palette;
-use crate::engine::recipe::{Channel, Recipe, Rendition};
+use crate::engine::recipe::{Channel, Ratio, Recipe, Rendition};
 use crate::work::desk::{Layer, RowState, Step, Ticket};
 use crate::work::history::History;
 
@@ -133,6 +134,15 @@ pub enum Compare {
     Difference,
 }
 
+/// What the lines say, shown instead of the picture.
+#[derive(Debug, Clone, PartialEq)]
+pub enum LineMap {
+    /// Which line of the shown rendition leads.
+    Leading(By),
+    /// How strong one line is beside another; it need not be in the recipe.
+    Ratio(Ratio),
+}
+
 /// How the picture is looked at.
 #[derive(Debug, Clone, PartialEq)]
 pub struct View {
@@ -156,6 +166,8 @@ pub struct View {
     pub vision: Vision,
     /// The channel whose sky model is shown instead of the picture.
     pub sky: Option<String>,
+    /// A map of lines that is shown instead of the picture.
+    pub map: Option<LineMap>,
     /// The difference (CIEDE2000) that is shown white.
     pub difference_full: f32,
     /// A pixel that the probe is held on; None: it follows the pointer.
@@ -296,6 +308,7 @@ impl State {
                 before_noise: false,
                 vision: Vision::Usual,
                 sky: None,
+                map: None,
                 difference_full: 50.0,
                 probe: None,
             },

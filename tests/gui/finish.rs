@@ -521,7 +521,7 @@ fn the_status_says_that_stars_are_told_apart() {
 }
 
 /// The whole window on the sample's stacks.
-fn window(state: State, size: [f32; 2], look: Theme) -> Harness<'static, App> {
+pub(super) fn window(state: State, size: [f32; 2], look: Theme) -> Harness<'static, App> {
     let mut harness = Harness::builder()
         .with_size(size)
         .with_max_steps(30)

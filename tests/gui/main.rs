@@ -15,6 +15,8 @@ mod page;
 
 mod pictures;
 
+mod maps;
+
 mod mix;
 
 mod canvas;

@@ -4,6 +4,7 @@ use egui::{Align, Button, Layout, RichText, Ui, containers::menu::MenuBar};
 
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::command::Command;
+use crate::gui::panels::canvas::maps;
 use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::work::mixing::finishing;
@@ -21,6 +22,7 @@ const FILE: &[Option<Command>] = &[
     Some(Command::SaveSheet),
     Some(Command::SaveComparison),
     Some(Command::SavePage),
+    Some(Command::SaveMap),
     None,
     Some(Command::Quit),
 ];
@@ -50,6 +52,9 @@ const VIEW: &[Option<Command>] = &[
     Some(Command::CompareTurns),
     Some(Command::CompareDifference),
     Some(Command::SwapCompared),
+    None,
+    Some(Command::ShowLeading),
+    Some(Command::ShowRatio),
     None,
     Some(Command::Marks),
     Some(Command::BeforeNoise),
@@ -142,7 +147,8 @@ fn step_button(ui: &mut Ui, word: &str, command: Command, label: Option<&str>, a
     }
 }
 
-fn key_of(ui: &Ui, command: Command) -> String {
+/// The key of a command as it is written; empty where it has none.
+pub fn key_of(ui: &Ui, command: Command) -> String {
     command
         .entry()
         .key
@@ -219,6 +225,9 @@ pub fn possible(state: &State, command: Command) -> bool {
         | Command::CompareTurns
         | Command::CompareDifference
         | Command::SwapCompared => state.recipe().renditions.len() > 1,
+        Command::ShowLeading => maps::can_lead(state),
+        Command::ShowRatio => maps::can_divide(state),
+        Command::SaveMap => maps::shown(state).is_some(),
         Command::BeforeNoise => {
             let smoothed = |rendition| finishing::is_smoothed(state.recipe(), rendition);
             state.view.before_noise || state.rendition().is_some_and(smoothed)

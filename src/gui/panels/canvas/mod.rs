@@ -9,6 +9,9 @@ pub mod geometry;
 /// Words and controls that lie over the picture.
 mod overlays;
 
+/// What the lines say, instead of the picture.
+pub mod maps;
+
 /// A star or a patch is pointed at.
 pub mod pick;
 

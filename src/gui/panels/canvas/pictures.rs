@@ -5,6 +5,7 @@ use std::sync::Arc;
 use egui::{ColorImage, Context, TextureHandle, TextureOptions};
 
 use super::geometry::Pane;
+use super::maps;
 use crate::engine::frame::Size;
 use crate::engine::recipe::{About, Recipe};
 use crate::gui::state::{Compare, State};
@@ -218,7 +219,7 @@ pub fn other(state: &State) -> Option<&str> {
 
 /// How the picture is held against another, as far as there is one.
 pub fn comparison(state: &State) -> Compare {
-    if state.view.sky.is_some() || state.solo.is_some() || other(state).is_none() {
+    if single(state).is_some() || other(state).is_none() {
         Compare::One
     } else {
         state.view.compare
@@ -234,13 +235,18 @@ pub fn panes(state: &State, view: Pane) -> [Pane; 2] {
     }
 }
 
+/// What is shown instead of the picture.
+pub fn single(state: &State) -> Option<Show> {
+    let index = |id: &String| state.recipe().channels.iter().position(|c| c.id == *id);
+    (state.view.sky.as_ref().and_then(index).map(Show::Sky))
+        .or_else(|| state.solo.as_ref().and_then(index).map(Show::Channel))
+        .or_else(|| maps::wanted(state))
+}
+
 fn wanted(state: &State, view: Pane) -> Vec<(u32, Request)> {
     let (Some(size), Some(rendition)) = (state.size(), state.rendition()) else {
         return Vec::new();
     };
-    let index = |id: &String| state.recipe().channels.iter().position(|c| c.id == *id);
-    let single = (state.view.sky.as_ref().and_then(index).map(Show::Sky))
-        .or_else(|| state.solo.as_ref().and_then(index).map(Show::Channel));
     let [first, second] = panes(state, view);
     let coarse = coarse(size);
     let is_near = state.view.place.is_some();
@@ -251,7 +257,7 @@ fn wanted(state: &State, view: Pane) -> Vec<(u32, Request)> {
         }
     };
     let grid = |pane: Pane| pane.grid(pane.place(state.view.place, size), size);
-    let one = single.unwrap_or_else(|| Show::Rendition(rendition.id.clone()));
+    let one = single(state).unwrap_or_else(|| Show::Rendition(rendition.id.clone()));
     let how = comparison(state);
     if let (Compare::Difference, Some(other)) = (how, other(state)) {
         let show = Show::Difference {
@@ -291,9 +297,9 @@ fn coarse(size: Size) -> Grid {
 
 fn request(state: &State, show: &Show, grid: Grid) -> Option<Request> {
     let recipe = match show {
-        Show::Rendition(id) => effective(state, &[id])?,
+        Show::Rendition(id) | Show::Leading { rendition: id, .. } => effective(state, &[id])?,
         Show::Difference { one, other, .. } => effective(state, &[one, other])?,
-        Show::Channel(_) | Show::Sky(_) => {
+        Show::Channel(_) | Show::Sky(_) | Show::Ratio(_) => {
             let mut recipe = state.recipe().clone();
             recipe.about = About::default();
             if state.view.before_noise {

@@ -6,7 +6,7 @@ use super::geometry::{Mapping, Pane};
 use super::pictures::{
     BACKDROP, DIFFERENCE, OTHER, OTHER_BACKDROP, SHOWN, comparison, other, panes,
 };
-use super::{edge, overlays, pick, probe, turns};
+use super::{edge, maps, overlays, pick, probe, turns};
 use crate::engine::frame::Size;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::{Compare, Place, State, View};
@@ -108,6 +108,7 @@ pub fn show(
         }
     }
     overlays::show(ui, state, rect, pane, place, size, asks);
+    maps::show(ui, state, rect, asks);
     if let Some(picking) = picking {
         let map = pane.mapping(place);
         pick::show(ui, state, picking, (&response, rect), (map, size), asks);

@@ -1,13 +1,15 @@
 //! The renditions as tabs, and how two of them are compared.
 
-use egui::{ComboBox, Id, Key, TextEdit, Ui};
+use egui::{ComboBox, Id, Key, TextEdit, Ui, containers::menu::MenuButton};
 
+use super::maps;
 use super::pictures::other;
 use crate::engine::mix::assign::natural_color;
 use crate::engine::recipe::{Blend, ColorValue, Recipe, Rendition};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::command::Command;
-use crate::gui::state::{Compare, State};
+use crate::gui::panels::top::{key_of, possible, tip};
+use crate::gui::state::{Compare, LineMap, State};
 use crate::work::mixing::finishing;
 
 /// A name as an id is written: "My mix" is `my-mix`.
@@ -102,6 +104,31 @@ fn bar(ui: &mut Ui, state: &State, asks: &mut Asks) {
             ui.separator();
             ui.add_space(6.0);
             comparison(ui, state, asks);
+        }
+        maps(ui, state, asks);
+    });
+}
+
+// What the lines say, instead of the picture.
+fn maps(ui: &mut Ui, state: &State, asks: &mut Asks) {
+    let on = match maps::shown(state) {
+        Some(LineMap::Leading(_)) => Some(Command::ShowLeading),
+        Some(LineMap::Ratio(_)) => Some(Command::ShowRatio),
+        None => None,
+    };
+    ui.add_space(6.0);
+    ui.separator();
+    ui.add_space(6.0);
+    let button = egui::Button::selectable(on.is_some(), "Maps");
+    MenuButton::from_button(button).ui(ui, |ui| {
+        for command in [Command::ShowLeading, Command::ShowRatio] {
+            let row = egui::Button::selectable(on == Some(command), command.entry().name)
+                .shortcut_text(key_of(ui, command));
+            let row = ui.add_enabled(possible(state, command), row);
+            if tip(row, command).clicked() {
+                asks.run(command);
+                ui.close();
+            }
         }
     });
 }

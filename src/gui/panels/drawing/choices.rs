@@ -2,7 +2,7 @@
 
 use egui::{Checkbox, DragValue, Id, RichText, TextEdit, Ui, vec2};
 
-use super::{DrawingDraft, What};
+use super::{DrawingDraft, What, maps};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::widgets::dialog::row;
@@ -35,12 +35,21 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut DrawingDraft, asks: &
             renditions(ui, state, draft);
             parts(ui, state, draft);
         }
+        What::Leading => {
+            rendition(ui, state, draft);
+            maps::by(ui, state, draft);
+        }
+        What::Ratio => maps::ratio(ui, state, draft),
     }
     if draft.what != What::Page {
         kind(ui, state, draft);
-        looks(ui, state, draft);
     }
-    size(ui, state, draft);
+    if !matches!(draft.what, What::Leading | What::Ratio) {
+        if draft.what != What::Page {
+            looks(ui, state, draft);
+        }
+        size(ui, state, draft);
+    }
     path(ui, state, draft, asks);
 }
 

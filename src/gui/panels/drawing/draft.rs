@@ -2,12 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::gui::state::{Running, State};
+use crate::engine::leading::By;
+use crate::engine::recipe::Ratio;
+use crate::gui::state::{LineMap, Running, State};
 use crate::io::write::{Format, Options};
 use crate::work::compare::{self, Split};
 use crate::work::desk::{Drawing, Ticket};
 use crate::work::key::{self, Beneath, Onto, Place, Subject};
+use crate::work::leading;
 use crate::work::page;
+use crate::work::ratio;
 use crate::work::sheet;
 use crate::work::targets::{self, Finding};
 
@@ -22,6 +26,10 @@ pub enum What {
     Comparison,
     /// A page to hand on.
     Page,
+    /// Which line leads where.
+    Leading,
+    /// How strong one line is beside another.
+    Ratio,
 }
 
 impl What {
@@ -32,6 +40,8 @@ impl What {
             Self::Sheet => "Sheet of palettes",
             Self::Comparison => "Comparison",
             Self::Page => "Page to share",
+            Self::Leading => "Which line leads",
+            Self::Ratio => "Ratio of lines",
         }
     }
 
@@ -41,6 +51,8 @@ impl What {
             Self::Sheet => "palettes",
             Self::Comparison => "compared",
             Self::Page => "page",
+            Self::Leading => "leading",
+            Self::Ratio => "ratio",
         }
     }
 }
@@ -77,7 +89,12 @@ const SVG: Kind = kind(
     "SVG",
     "Shapes and words, sharp at any size: for the web.",
 );
-const ALL: [Kind; 5] = [PNG, JPEG, TIFF, PDF, SVG];
+const FITS: Kind = kind(
+    &["fits", "fit"],
+    "FITS",
+    "The ratios as numbers, with their uncertainties and places on the sky.",
+);
+const ALL: [Kind; 6] = [PNG, JPEG, TIFF, PDF, SVG, FITS];
 
 /// A drawing in the making, and what became of it.
 #[derive(Debug, Clone)]
@@ -106,6 +123,10 @@ pub struct DrawingDraft {
     pub keys: bool,
     /// Page: pictures without loss.
     pub png: bool,
+    /// Leading line: what lines are compared by.
+    pub by: By,
+    /// Which ratio, and how it is taken.
+    pub ratio: Option<Ratio>,
     /// The job that makes it, once it was asked for; the app fills it in.
     pub ticket: Option<Ticket>,
     /// The file that is written; the app fills it in.
@@ -135,12 +156,21 @@ impl DrawingDraft {
             renditions.extend(next.filter(|id| !renditions.contains(id)).cloned());
         }
         let object = state.object();
+        let (by, ratio) = match &state.view.map {
+            Some(LineMap::Leading(by)) => (*by, None),
+            Some(LineMap::Ratio(ratio)) => (By::Shown, Some(ratio.clone())),
+            None => (By::Shown, None),
+        };
+        let suffix = match &ratio {
+            Some(ratio) if what == What::Ratio => format!("{}-{}", ratio.over, ratio.under),
+            _ => what.suffix().to_owned(),
+        };
         Self {
             what,
             path: format!(
                 "{}-{}{}",
                 targets::stem(recipe, &object),
-                what.suffix(),
+                suffix,
                 if what == What::Page { "" } else { ".png" }
             ),
             width: if what == What::Key { 1600 } else { 2400 },
@@ -153,6 +183,8 @@ impl DrawingDraft {
             split: None,
             keys: true,
             png: false,
+            by,
+            ratio,
             ticket: None,
             done: Vec::new(),
             notices: Vec::new(),
@@ -168,6 +200,8 @@ impl DrawingDraft {
             (What::Key, Some(_)) => &[PNG, JPEG, TIFF],
             (What::Sheet | What::Comparison, _) => &[PNG, JPEG, PDF],
             (What::Page, _) => &[],
+            (What::Leading, _) => &[PNG, TIFF],
+            (What::Ratio, _) => &[PNG, JPEG, FITS],
         }
     }
 
@@ -266,7 +300,9 @@ impl DrawingDraft {
             .filter(|id| state.recipe().rendition(id).is_some())
             .count();
         let finding = match self.what {
-            What::Key if there == 0 => stop("No rendition is chosen.", "Choose one."),
+            What::Key | What::Leading if there == 0 => {
+                stop("No rendition is chosen.", "Choose one.")
+            }
             What::Sheet if self.palettes.as_ref().is_some_and(Vec::is_empty) => {
                 stop("No palette is chosen.", "Choose one at least.")
             }
@@ -287,6 +323,14 @@ impl DrawingDraft {
                 "A diagonal divides a picture in two parts.",
                 "Choose two renditions, or divide it upright.",
             ),
+            What::Ratio => {
+                let checked = self.ratio.as_ref().map(|ratio| ratio.check(state.recipe()));
+                match checked {
+                    Some(Ok(())) => return Vec::new(),
+                    Some(Err((what, hint))) => stop(&format!("{what}."), &format!("{hint}.")),
+                    None => stop("No ratio is chosen.", "Look at one first: press O."),
+                }
+            }
             _ => return Vec::new(),
         };
         vec![finding]
@@ -364,6 +408,21 @@ pub fn request(draft: &DrawingDraft, state: &State) -> Drawing {
             options: Options::default(),
             with_composite: false,
             template: None,
+        }),
+        What::Leading => Drawing::Leading(leading::Request {
+            recipe: state.recipe().clone(),
+            folder: state.folder.clone(),
+            rendition: draft.renditions.first().cloned(),
+            out,
+            by: draft.by,
+        }),
+        What::Ratio => Drawing::Ratio(ratio::Request {
+            recipe: state.recipe().clone(),
+            folder: state.folder.clone(),
+            file: state.path.clone(),
+            // Its findings stop a draft without a ratio.
+            ratio: draft.ratio.clone().unwrap_or_else(|| Ratio::of("", "", "")),
+            out,
         }),
         What::Comparison => Drawing::Comparison(compare::Request {
             subject,

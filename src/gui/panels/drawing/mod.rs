@@ -5,6 +5,8 @@ mod choices;
 
 mod draft;
 
+mod maps;
+
 mod preview;
 
 pub use draft::{DrawingDraft, What, request};
@@ -66,6 +68,7 @@ fn done(ui: &mut Ui, state: &State, draft: &mut DrawingDraft, asks: &mut Asks, k
             What::Sheet => "The sheet is written.",
             What::Comparison => "The comparison is written.",
             What::Page => "The page is written.",
+            What::Leading | What::Ratio => "The map is written.",
         }
         .to_owned(),
         paths: &draft.done,
