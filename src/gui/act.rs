@@ -57,6 +57,7 @@ impl App {
                 Ask::Dismiss(path) => self.state.rows.retain(|row| row.path != path),
                 Ask::View(view) => self.state.view = view,
                 Ask::Balance(by) => self.balance(by),
+                Ask::Suggest(wish) => self.suggest(wish),
                 Ask::Pick(picking) => self.pick(picking),
                 Ask::ChooseCatalogue => self.choose_catalogue(context),
                 Ask::Space(space) => self.state.space = space,

@@ -72,6 +72,7 @@ pub(super) enum Purpose {
     Load,
     Prepare,
     Balance(&'static str),
+    Suggest,
     Parts,
     Export,
     Draw,

@@ -9,6 +9,7 @@ use crate::engine::color::space::Space;
 use super::panels::drawing::DrawingDraft;
 use super::panels::export::ExportDraft;
 use super::state::Picking;
+use crate::engine::apart::suggest::Wish;
 use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
 use crate::work::balance::BalanceBy;
@@ -66,6 +67,8 @@ pub enum Ask {
 
     /// The white balance of the shown rendition is to be measured.
     Balance(BalanceBy),
+    /// Colours that keep the lines of the shown rendition apart are to be found.
+    Suggest(Wish),
     /// The next click or drag on the picture takes this up; None: not after all.
     Pick(Option<Picking>),
     /// The user picks a catalogue of stars for the white balance.

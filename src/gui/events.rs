@@ -100,6 +100,12 @@ impl App {
                 self.balanced(ticket, &rendition, balance);
                 self.tell_all(notices);
             }
+            Event::Suggested {
+                rendition,
+                colors,
+                words,
+                ..
+            } => self.suggested(context, &rendition, &colors, words),
             Event::Exported {
                 path,
                 bytes,
@@ -127,6 +133,7 @@ impl App {
                 self.refuse_rest(ticket, &what, &hint);
                 if self.export_failed(ticket, &what, &hint)
                     || self.drawing_failed(ticket, &what, &hint)
+                    || self.suggestion_failed(ticket, &what, &hint)
                 {
                     return;
                 }

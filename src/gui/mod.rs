@@ -19,6 +19,8 @@ mod balancing;
 
 mod maps;
 
+mod suggesting;
+
 pub mod habits;
 
 mod pictures;

@@ -73,6 +73,8 @@ pub struct State {
     pub pane: Option<Pane>,
     /// What is to be pointed at in the picture.
     pub picking: Option<Picking>,
+    /// Why no colours could be suggested: what is wrong, what to do.
+    pub suggestion_problem: Option<(String, String)>,
     /// Stars are being told from the nebula; the picture waits for it.
     pub parts_pending: bool,
     /// The pixel under the pointer.
@@ -324,6 +326,7 @@ impl State {
             last_millis: 0.0,
             pane: None,
             picking: None,
+            suggestion_problem: None,
             parts_pending: false,
             hovered: None,
             hint: None,

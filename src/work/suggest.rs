@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
-use super::desk::Layer;
+use super::desk::{Layer, Layers};
 use super::prepare::prepare;
 use super::{Control, Error, inputs};
 use crate::engine::apart::suggest::{Meetings, Small, SuggestError, Suggestion, Wish, suggest};
@@ -14,11 +14,14 @@ use crate::engine::color::vision::Vision;
 use crate::engine::frame::{BAND_ROWS, Rows};
 use crate::engine::measure;
 use crate::engine::palettes::{Palette, of_rendition};
-use crate::engine::recipe::{Luminance, Recipe, Rendition, check};
+use crate::engine::recipe::{ColorValue, Luminance, Recipe, Rendition, check};
 use crate::engine::reduce::Reduced;
 
 /// The longer side of the small pictures that tell where lines meet.
 const SMALL_PX: usize = 256;
+
+/// Colours of channels, by id.
+pub type Colors = BTreeMap<String, ColorValue>;
 
 impl From<SuggestError> for Error {
     fn from(error: SuggestError) -> Self {
@@ -140,17 +143,17 @@ fn small_of(rows: &Arc<dyn Rows>, sky: Option<f64>) -> Result<Small, Error> {
     Ok(Small { values, sky })
 }
 
-/// A recipe whose rendition has suggested colours, and a sentence with their
-/// figures. Blend and finish stay.
+/// Colours for the channels of a rendition, by id, and a sentence with their
+/// figures. Blend and finish are as they are.
 ///
 /// # Errors
 /// What is wrong and what to do, where nothing can be suggested.
-pub fn recolored(
+pub fn colors(
     recipe: &Recipe,
     rendition: &Rendition,
-    layers: &BTreeMap<String, Arc<Layer>>,
+    layers: &Layers,
     wish: &Wish,
-) -> Result<(Recipe, String), Error> {
+) -> Result<(Colors, String), Error> {
     let channels: Vec<_> = recipe
         .channels
         .iter()
@@ -162,14 +165,27 @@ pub fn recolored(
         .collect();
     let made = suggest(recipe, rendition, &Meetings::of(&channels), wish)?;
     let words = words(&told(recipe, rendition)?, &told(recipe, &made.rendition)?);
+    Ok((made.rendition.colors, words))
+}
+
+/// The recipe with these colours in one of its renditions; as it is where that
+/// is not there, or lacks one of these channels.
+///
+/// # Errors
+/// What is wrong and what to do, where they do not hold for it.
+pub fn recolored(recipe: &Recipe, rendition: &str, colors: &Colors) -> Result<Recipe, Error> {
     let mut after = recipe.clone();
     for own in &mut after.renditions {
-        if own.id == rendition.id {
-            own.colors.clone_from(&made.rendition.colors);
+        if own.id == rendition {
+            for (id, color) in &mut own.colors {
+                if let Some(suggested) = colors.get(id) {
+                    color.clone_from(suggested);
+                }
+            }
         }
     }
     match check::whole(&after) {
-        Ok(()) => Ok((after, words)),
+        Ok(()) => Ok(after),
         Err(problem) => Err(Error::request(
             format!("{}: {}", problem.place, problem.what),
             problem.hint,

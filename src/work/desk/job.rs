@@ -4,9 +4,11 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{Layer, LayerKey, Layers, Parts};
+use crate::engine::apart::suggest::Wish;
 use crate::engine::recipe::{Balance, Recipe, Stretch};
 use crate::work::balance::BalanceBy;
 use crate::work::preview;
+use crate::work::suggest::Colors;
 use crate::work::{compare, compose, key, leading, page, ratio, sheet};
 
 /// Names a job that was asked for; what it tells carries the same.
@@ -52,6 +54,17 @@ pub enum Job {
         rendition: String,
         /// By what.
         by: BalanceBy,
+    },
+    /// Works out colours that keep the lines of a rendition apart.
+    Suggest {
+        /// A checked recipe.
+        recipe: Recipe,
+        /// The channels in memory, by id.
+        layers: Layers,
+        /// Id of the rendition that they are for.
+        rendition: String,
+        /// What they must keep to.
+        wish: Wish,
     },
     /// Smooths noise and tells stars from the nebula where renditions need it.
     Parts {
@@ -226,6 +239,17 @@ pub enum Event {
         balance: Balance,
         /// What a person should know.
         notices: Vec<String>,
+    },
+    /// Colours are suggested.
+    Suggested {
+        /// Which job.
+        ticket: Ticket,
+        /// Id of the rendition that they are for.
+        rendition: String,
+        /// They, by the ids of channels.
+        colors: Colors,
+        /// What they bring, in a sentence.
+        words: String,
     },
     /// A composite is written.
     Exported {

@@ -35,6 +35,8 @@ mod draw;
 
 mod parts;
 
+mod suggest;
+
 pub use job::{Drawing, Event, Job, RowState, Step, Ticket};
 pub use layer::{Apart, Layer, LayerKey, Means, Parts, auto_stretch, keys};
 pub use parts::{Layers, Wanted, lacking};

@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::tell::Tell;
-use super::{Event, Job, balance, draw, export, load, open, parts, prepare};
+use super::{Event, Job, balance, draw, export, load, open, parts, prepare, suggest};
 use crate::work::Error;
 
 /// Does a job; whatever becomes of it, the last word is [`Event::Finished`].
@@ -22,6 +22,12 @@ pub fn run(job: Job, tell: &Tell<'_>) {
             rendition,
             by,
         } => balance::run(&recipe, &layers, rendition, &by, tell),
+        Job::Suggest {
+            recipe,
+            layers,
+            rendition,
+            wish,
+        } => suggest::run(&recipe, &layers, rendition, &wish, tell),
         Job::Parts {
             recipe,
             folder,

@@ -1,7 +1,7 @@
 //! Whether readers can tell the lines of this rendition apart, and colours that
 //! would keep them so.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use egui::{Align, Id, Label, Layout, RichText, Ui, vec2};
@@ -15,7 +15,6 @@ use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::gui::widgets::form;
 use crate::work::apart::{Report, report};
-use crate::work::suggest;
 
 const FIGURE: f32 = 30.0;
 
@@ -34,7 +33,15 @@ const ROWS: [(&str, &str); Vision::ALL.len()] = [
 struct Form {
     keep_order: bool,
     kept: BTreeSet<String>,
-    problem: Option<(String, String)>,
+}
+
+fn form_id() -> Id {
+    Id::unique("wishes for suggested colours")
+}
+
+/// The form of a suggestion is done with.
+pub fn close(context: &egui::Context) {
+    context.data_mut(|data| data.remove::<Form>(form_id()));
 }
 
 pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {
@@ -123,7 +130,7 @@ fn row(ui: &mut Ui, state: &State, report: &Report, vision: usize) {
 }
 
 fn suggestion(ui: &mut Ui, state: &State, rendition: &Rendition, report: &Report, asks: &mut Asks) {
-    let id = Id::unique("wishes for suggested colours");
+    let id = form_id();
     let Some(mut form) = ui.data(|data| data.get_temp::<Form>(id)) else {
         let button = ui
             .button("Suggest ...")
@@ -147,13 +154,18 @@ fn suggestion(ui: &mut Ui, state: &State, rendition: &Rendition, report: &Report
             }
         }
     });
-    if let Some((what, hint)) = &form.problem {
-        form::problem(ui, state.theme.colors().error, what, hint);
+    if let Some((what, hint)) = &state.suggestion_problem {
+        let error = state.theme.colors().error;
+        form::problem(ui, error, &sentence(what), &sentence(hint));
     }
     let mut open = true;
     ui.horizontal(|ui| {
         if ui.button("Suggest colours").clicked() {
-            open = !ask(state, rendition, &mut form, asks);
+            let pin = |id: &String| Some((id.clone(), rendition.colors.get(id)?.clone()));
+            asks.push(Ask::Suggest(Wish {
+                keep_order: form.keep_order,
+                pinned: form.kept.iter().filter_map(pin).collect(),
+            }));
         }
         if ui.button("Leave them").clicked() {
             open = false;
@@ -166,31 +178,6 @@ fn suggestion(ui: &mut Ui, state: &State, rendition: &Rendition, report: &Report
             data.remove::<Form>(id);
         }
     });
-}
-
-// The result: whether there is nothing more to ask.
-fn ask(state: &State, rendition: &Rendition, form: &mut Form, asks: &mut Asks) -> bool {
-    let pin = |id: &String| Some((id.clone(), rendition.colors.get(id)?.clone()));
-    let wish = Wish {
-        keep_order: form.keep_order,
-        pinned: form.kept.iter().filter_map(pin).collect::<BTreeMap<_, _>>(),
-    };
-    match suggest::recolored(state.recipe(), rendition, &state.layers, &wish) {
-        Ok((recipe, _)) if recipe == *state.recipe() => {
-            let words = "No colours were found that keep these lines farther apart";
-            asks.push(Ask::Say(words.to_owned()));
-            true
-        }
-        Ok((recipe, words)) => {
-            asks.edit("Suggested colours", recipe);
-            asks.push(Ask::Say(words));
-            true
-        }
-        Err(error) => {
-            form.problem = Some((sentence(&error.to_string()), sentence(&error.hint())));
-            false
-        }
-    }
 }
 
 fn sentence(words: &str) -> String {

@@ -27,6 +27,7 @@ use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::gui::widgets::form;
 
+pub use apart::close as close_suggestion;
 pub use finish::SPACES;
 pub use palettes::{THUMBNAIL, wanted};
 
