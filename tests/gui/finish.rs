@@ -16,7 +16,7 @@ use linehue::gui::panels::{canvas, channels, mix, status};
 use linehue::gui::state::{Picking, State};
 use linehue::gui::theme::{self, Theme};
 use linehue::work::balance::BalanceBy;
-use linehue::work::desk::Worker;
+use linehue::work::desk::{Layer, Parts, Worker};
 use linehue::work::history::History;
 
 use super::support::{Stage, layer, panel, sample};
@@ -579,6 +579,44 @@ fn there_is_no_before_where_nothing_is_smoothed() {
     harness.run_steps(3);
     assert!(!harness.state().state.view.before_noise);
     assert!(harness.state().state.said.contains("No noise"));
+}
+
+/// A channel that comes into memory after the others loses its false star
+/// colours as they did.
+#[test]
+fn stars_are_told_apart_in_a_channel_that_comes_late() {
+    let mut state = sample();
+    let recipe = state.with_rendition(|rendition| {
+        rendition.stars = Some(linehue::engine::recipe::StarLook {
+            show: ShowStars::Neutral,
+            ..Default::default()
+        });
+    });
+    state.history = History::new("Open", recipe);
+    let mut harness = window(state, [1440.0, 900.0], Theme::Dark);
+    let apart = |harness: &Harness<'static, App>, id: &str| {
+        let layers = &harness.state().state.layers;
+        layers.get(id).is_some_and(|l| l.parts.apart.is_some())
+    };
+    harness.run_steps(4);
+    for id in ["sii", "ha", "oiii"] {
+        assert!(apart(&harness, id), "{id}");
+    }
+    assert!(!harness.state().state.parts_pending);
+    let layers = &mut harness.state_mut().state.layers;
+    let late = Layer {
+        parts: Parts::default(),
+        ..Layer::clone(&layers["ha"])
+    };
+    layers.insert("ha".to_owned(), late.into());
+    assert!(!apart(&harness, "ha"));
+    // The desk is looked over with the next edit, even one that asks for
+    // nothing new.
+    let state = &mut harness.state_mut().state;
+    let paler = state.with_rendition(|rendition| rendition.saturation = Some(0.9));
+    state.history.set("Paler", paler);
+    harness.run_steps(4);
+    assert!(apart(&harness, "ha"));
 }
 
 #[test]
