@@ -1,0 +1,40 @@
+//! The window closes, or first asks about what would be lost.
+
+use egui::{Context, ViewportCommand};
+
+use crate::gui::app::{After, App, Purpose};
+use crate::gui::dialogs::Dialog;
+
+impl App {
+    /// Does what waited for an answer about unsaved changes.
+    pub(in crate::gui) fn go_on(&mut self, context: &Context, after: After) {
+        match after {
+            After::Quit => {
+                self.may_close = true;
+                context.send_viewport_cmd(ViewportCommand::Close);
+            }
+            After::Open(paths) => self.open(paths),
+        }
+    }
+
+    /// Asks before a window with unsaved changes or a running export closes.
+    pub(in crate::gui) fn mind_closing(&mut self, context: &Context) {
+        if !context.input(|input| input.viewport().close_requested()) {
+            return;
+        }
+        let exporting = self
+            .purposes
+            .values()
+            .any(|purpose| matches!(purpose, Purpose::Export | Purpose::Draw));
+        if self.may_close || (!self.state.is_edited() && !exporting) {
+            self.closing();
+            return;
+        }
+        context.send_viewport_cmd(ViewportCommand::CancelClose);
+        self.dialog = Some(if exporting {
+            Dialog::Exporting
+        } else {
+            Dialog::Unsaved(After::Quit)
+        });
+    }
+}
