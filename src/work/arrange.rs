@@ -1,8 +1,6 @@
 //! What a draft switches on: which channel is the reference, which ones have to
 //! be aligned, whether to crop, and whose sky has to be evened.
 
-use std::ops::ControlFlow;
-
 use super::inputs::Input;
 use super::prepare::{points, stars_of};
 use super::{Control, Error};
@@ -254,14 +252,7 @@ fn model(
     level: &Level,
     control: Control<'_>,
 ) -> Result<Option<SkyModel>, Error> {
-    let step = format!("{id}: sky");
-    let mut tick = |done: usize, total: usize| {
-        control.progress.report(&step, done as u64, total as u64);
-        match control.check() {
-            Ok(()) => ControlFlow::Continue(()),
-            Err(_) => ControlFlow::Break(()),
-        }
-    };
+    let mut tick = control.tick(format!("{id}: sky"));
     match level::model(rows, level, &mut tick) {
         Ok(model) => Ok(Some(model)),
         Err(LevelError::Rows(error)) => Err(error.into()),

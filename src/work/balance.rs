@@ -1,13 +1,12 @@
 //! The white balance of R, G and B: measured on stars, a patch or a catalogue,
 //! from files for the command, from what is in memory for the window.
 
-use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::prepare::prepare;
 use super::{Control, Error, inputs};
-use crate::engine::align::stars::{self, FindError, FindLimits, Stars};
+use crate::engine::align::stars::{self, FindLimits, Stars};
 use crate::engine::balance::photometry::{Field, Refusal};
 use crate::engine::balance::{
     self, Balance as Found, BalanceError, Broadband, CatalogueOptions, Patch, neutral_sky,
@@ -101,14 +100,7 @@ pub fn measure(
         [bands[0].rows, bands[1].rows, bands[2].rows],
         [bands[0].ceiling, bands[1].ceiling, bands[2].ceiling],
     )?;
-    let mut tick = |done: usize, total: usize| {
-        let step = "comparing stars";
-        control.progress.report(step, done as u64, total as u64);
-        match control.check() {
-            Ok(()) => ControlFlow::Continue(()),
-            Err(_) => ControlFlow::Break(()),
-        }
-    };
+    let mut tick = control.tick("comparing stars");
     let mut notices = Vec::new();
     let (made, name, file) = match by {
         BalanceBy::Stars => (
@@ -179,21 +171,9 @@ fn no_stars(ceiling: Option<f64>) -> Stars {
 fn stars_of(bands: &[Band<'_>; 3], control: Control<'_>) -> Result<[Stars; 3], Error> {
     let one = |index: usize| {
         let name = ["R", "G", "B"][index];
-        let step = format!("{name}: finding stars");
-        let tick = |done: usize, total: usize| {
-            control.progress.report(&step, done as u64, total as u64);
-            match control.check() {
-                Ok(()) => ControlFlow::Continue(()),
-                Err(_) => ControlFlow::Break(()),
-            }
-        };
+        let tick = control.tick(format!("{name}: finding stars"));
         let band = &bands[index];
-        stars::find(band.rows, band.ceiling, &FindLimits::default(), &tick).map_err(|error| {
-            match error {
-                FindError::Rows(error) => Error::Rows(error),
-                FindError::Stopped => Error::Cancelled,
-            }
-        })
+        stars::find(band.rows, band.ceiling, &FindLimits::default(), &tick)
     };
     Ok([one(0)?, one(1)?, one(2)?])
 }

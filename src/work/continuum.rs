@@ -1,20 +1,19 @@
 //! A narrow channel less the light that a broad one tells to be stars'.
 
-use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::inputs::Input;
 use super::prepare::Prepared;
+use super::spooled::spooled;
 use super::{Control, Error};
-use crate::engine::align::stars::{self, FindError, FindLimits, Stars};
+use crate::engine::align::stars::{self, FindLimits, Stars};
 use crate::engine::balance::photometry::Field;
 use crate::engine::continuum::{Band, ContinuumError, check_bands, match_widths, ratio, subtract};
-use crate::engine::frame::{Rows, RowsError};
+use crate::engine::frame::Rows;
 use crate::engine::lines;
 use crate::engine::measure;
 use crate::engine::recipe::{Channel, Recipe};
 use crate::io::record::ContinuumEntry;
-use crate::io::spool::Spool;
 
 /// The channels `needed`, and the broad ones that their continuum is taken out
 /// by, by index.
@@ -86,11 +85,7 @@ pub fn taken_out(
     let (scale, uncertainty, used) = match continuum.scale {
         Some(scale) => (scale, None, None),
         None => {
-            let step = format!("{}: comparing stars", channel.id);
-            let mut tick = |done: usize, total: usize| {
-                control.progress.report(&step, done as u64, total as u64);
-                go_on(control)
-            };
+            let mut tick = control.tick(format!("{}: comparing stars", channel.id));
             let field = |rows, stars| Field { rows, stars };
             let fitted = ratio(field(&*narrow, &own), field(&*broad, &theirs), &mut tick);
             let fitted = fitted.map_err(fault)?;
@@ -129,41 +124,19 @@ fn band(channel: &Channel) -> Option<Band> {
     })
 }
 
-fn go_on(control: Control<'_>) -> ControlFlow<()> {
-    match control.check() {
-        Ok(()) => ControlFlow::Continue(()),
-        Err(_) => ControlFlow::Break(()),
-    }
-}
-
 fn found(
     rows: &dyn Rows,
     ceiling: Option<f64>,
     step: &str,
     control: Control<'_>,
 ) -> Result<Stars, Error> {
-    let tick = |done: usize, total: usize| {
-        control.progress.report(step, done as u64, total as u64);
-        go_on(control)
-    };
-    stars::find(rows, ceiling, &FindLimits::default(), &tick).map_err(|error| match error {
-        FindError::Rows(error) => Error::Rows(error),
-        FindError::Stopped => Error::Cancelled,
-    })
+    let tick = control.tick(step);
+    Ok(stars::find(rows, ceiling, &FindLimits::default(), &tick)?)
 }
 
 fn kept(rows: Arc<dyn Rows>, worth_it: bool, control: Control<'_>) -> Result<Arc<dyn Rows>, Error> {
     if !worth_it {
         return Ok(rows);
     }
-    let step = |_| match control.check() {
-        Ok(()) => Ok(()),
-        Err(_) => Err(RowsError {
-            message: "stopped".to_owned(),
-            hint: String::new(),
-        }),
-    };
-    let spool = Spool::of(&*rows, &step);
-    control.check()?;
-    Ok(Arc::new(spool?))
+    spooled(&*rows, &|_| control.check_rows(), control)
 }

@@ -1,7 +1,6 @@
 //! From stacks to a recipe to start from.
 
 use std::collections::BTreeMap;
-use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -266,21 +265,10 @@ fn stretch(
         .par_iter()
         .zip(inputs)
         .map(|(channel, input)| {
-            let mut tick = |done: usize, total: usize| {
-                control
-                    .progress
-                    .report("measuring", done as u64, total as u64);
-                match control.check() {
-                    Ok(()) => ControlFlow::Continue(()),
-                    Err(_) => ControlFlow::Break(()),
-                }
-            };
-            survey(&*channel.rows, input.facts.ceiling, &mut tick).map_err(|error| match error {
-                SurveyError::Rows(error) => Error::Rows(error),
-                SurveyError::Stopped => Error::Cancelled,
-            })
+            let mut tick = control.tick("measuring");
+            survey(&*channel.rows, input.facts.ceiling, &mut tick)
         })
-        .collect::<Result<_, _>>()?;
+        .collect::<Result<_, SurveyError>>()?;
     for ((channel, input), survey) in recipe.channels.iter_mut().zip(inputs).zip(surveys) {
         channel.stretch = auto::auto(&survey).map_err(|error| {
             Error::request(format!("{}: {error}", input.path.display()), error.hint())

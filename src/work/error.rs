@@ -1,6 +1,8 @@
 //! Every way in which a job can fail, with the next step.
 
+use crate::engine::align::stars::FindError;
 use crate::engine::frame::RowsError;
+use crate::engine::measure::SurveyError;
 use crate::engine::mix::assign::AssignError;
 use crate::engine::palettes::PaletteError;
 use crate::engine::recipe::text::RecipeError;
@@ -66,6 +68,24 @@ impl Error {
             Self::Assign(_) => "check the recipe's colors".to_owned(),
             Self::Palette(error) => error.hint.clone(),
             Self::Request { hint, .. } => hint.clone(),
+        }
+    }
+}
+
+impl From<FindError> for Error {
+    fn from(error: FindError) -> Self {
+        match error {
+            FindError::Rows(error) => Self::Rows(error),
+            FindError::Stopped => Self::Cancelled,
+        }
+    }
+}
+
+impl From<SurveyError> for Error {
+    fn from(error: SurveyError) -> Self {
+        match error {
+            SurveyError::Rows(error) => Self::Rows(error),
+            SurveyError::Stopped => Self::Cancelled,
         }
     }
 }

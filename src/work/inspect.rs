@@ -1,6 +1,5 @@
 //! What is in a file.
 
-use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -11,7 +10,7 @@ use crate::engine::align::stars::Stars;
 use crate::engine::exposure::{Exposure, exposure};
 use crate::engine::header::Header;
 use crate::engine::lines::{Recognition, recognise};
-use crate::engine::measure::{Survey, SurveyError, survey};
+use crate::engine::measure::{Survey, survey};
 use crate::engine::wcs::Wcs;
 use crate::io::read::{self, Facts, Pick};
 
@@ -47,18 +46,8 @@ pub fn run(path: &Path, pick: Pick, control: Control<'_>) -> Result<Report, Erro
         .unwrap_or_default();
     let recognition = recognise(&opened.facts.header, &name);
     let exposure = exposure(&opened.facts.header);
-    let mut tick = |done: usize, total: usize| {
-        control.progress.report(&name, done as u64, total as u64);
-        match control.check() {
-            Ok(()) => ControlFlow::Continue(()),
-            Err(_) => ControlFlow::Break(()),
-        }
-    };
-    let survey =
-        survey(&*opened.rows, opened.facts.ceiling, &mut tick).map_err(|error| match error {
-            SurveyError::Rows(error) => Error::Rows(error),
-            SurveyError::Stopped => Error::Cancelled,
-        })?;
+    let mut tick = control.tick(&name);
+    let survey = survey(&*opened.rows, opened.facts.ceiling, &mut tick)?;
     let input = Input {
         channel: 0,
         path: path.to_owned(),

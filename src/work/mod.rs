@@ -21,6 +21,8 @@ pub mod draft;
 
 mod parts;
 
+mod spooled;
+
 pub mod describe;
 
 pub mod caption;

@@ -2,14 +2,14 @@
 //! noise smoothed, stars told from the nebula, the fine structure of the
 //! brightness. What was costly to make lies in temporary files.
 
-use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use ndarray::Array2;
 use rayon::prelude::*;
 
+use super::spooled::spooled;
 use super::{Control, Error};
-use crate::engine::align::stars::{self, FindError, FindLimits, Stars};
+use crate::engine::align::stars::{self, FindLimits, Stars};
 use crate::engine::compose::{Composition, Slot};
 use crate::engine::denoise::{self, NoiseModel};
 use crate::engine::detail;
@@ -18,7 +18,6 @@ use crate::engine::recipe::{Recipe, Rendition};
 use crate::engine::reduce::Reduced;
 use crate::engine::separate::{self, Footprint, SeparateError, Separation, Settings};
 use crate::io::record::{NoiseEntry, StarsEntry};
-use crate::io::spool::Spool;
 
 /// What is said of one channel's parts.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -134,6 +133,7 @@ impl Channel<'_> {
             }
             return Ok(said);
         }
+        let go_on = |_| control.check_rows();
         let mut whole = self.in_memory(control)?;
         if own > 0.0 || (smooth_wanted && colored > 0.0) {
             let smooth = smoothed(&whole, self.id, control)?;
@@ -143,7 +143,7 @@ impl Channel<'_> {
                 method: denoise::METHOD.to_owned(),
             });
             if smooth_wanted {
-                let rows = spooled(&blended(&whole, &smooth, colored), control)?;
+                let rows = spooled(&blended(&whole, &smooth, colored), &go_on, control)?;
                 made.push((Slot::Smooth(self.index), rows));
             }
             if own > 0.0 {
@@ -151,7 +151,7 @@ impl Channel<'_> {
             }
         }
         let whole_rows = if own > 0.0 {
-            spooled(&whole, control)?
+            spooled(&whole, &go_on, control)?
         } else {
             Arc::clone(&self.sharp)
         };
@@ -201,9 +201,9 @@ impl Channel<'_> {
 /// # Errors
 /// When the job is stopped.
 pub fn smoothed(plane: &Plane, id: &str, control: Control<'_>) -> Result<Plane, Error> {
-    let step = format!("{id}: smoothing noise");
+    let tick = control.tick(format!("{id}: smoothing noise"));
     let model = NoiseModel::measure(plane);
-    denoise::smoothed(plane, &model, &ticking(&step, control)).map_err(|_| Error::Cancelled)
+    denoise::smoothed(plane, &model, &tick).map_err(|_| Error::Cancelled)
 }
 
 /// A channel's stars told from its nebula.
@@ -216,20 +216,10 @@ pub fn parted(
     ceiling: Option<f64>,
     control: Control<'_>,
 ) -> Result<(Separation, StarsEntry), Error> {
-    let step = format!("{id}: finding stars");
-    let found = stars::find(
-        plane,
-        ceiling,
-        &FindLimits::default(),
-        &ticking(&step, control),
-    );
-    let found: Stars = found.map_err(|error| match error {
-        FindError::Rows(error) => Error::Rows(error),
-        FindError::Stopped => Error::Cancelled,
-    })?;
-    let step = format!("{id}: telling stars from the nebula");
+    let tick = control.tick(format!("{id}: finding stars"));
+    let found: Stars = stars::find(plane, ceiling, &FindLimits::default(), &tick)?;
     let settings = Settings::of(&found);
-    let tick = ticking(&step, control);
+    let tick = control.tick(format!("{id}: telling stars from the nebula"));
     let parted = separate::stars_apart(plane, &found.stars, &settings, &tick);
     let parted = parted.map_err(|error| match error {
         SeparateError::Stopped => Error::Cancelled,
@@ -243,19 +233,6 @@ pub fn parted(
     Ok((parted, entry))
 }
 
-fn ticking<'a>(
-    step: &'a str,
-    control: Control<'a>,
-) -> impl Fn(usize, usize) -> ControlFlow<()> + Sync + 'a {
-    move |done, total| {
-        control.progress.report(step, done as u64, total as u64);
-        match control.check() {
-            Ok(()) => ControlFlow::Continue(()),
-            Err(_) => ControlFlow::Break(()),
-        }
-    }
-}
-
 /// A plane, moved by a share (0..1) towards a smooth one of its size.
 pub fn blended(plane: &Plane, smooth: &Plane, share: f64) -> Plane {
     let mut values = plane.values().clone();
@@ -266,19 +243,6 @@ pub fn blended(plane: &Plane, smooth: &Plane, share: f64) -> Plane {
             .for_each(|(values, smooth)| denoise::blend(values, smooth, share as f32));
     }
     Plane::new(values)
-}
-
-fn spooled(plane: &Plane, control: Control<'_>) -> Result<Arc<dyn Rows>, Error> {
-    let step = |_| match control.check() {
-        Ok(()) => Ok(()),
-        Err(_) => Err(RowsError {
-            message: "stopped".to_owned(),
-            hint: String::new(),
-        }),
-    };
-    let spool = Spool::of(plane, &step);
-    control.check()?;
-    Ok(Arc::new(spool?))
 }
 
 // A channel where its stars are: without them, or how high each pixel lies.

@@ -5,16 +5,16 @@
 //! the steps after it may read it as often as they like.
 
 use std::num::NonZeroUsize;
-use std::ops::ControlFlow;
 use std::sync::Arc;
 
 use super::continuum;
 use super::inputs::Input;
+use super::spooled::spooled;
 use super::{Control, Error};
 use crate::engine::align::matching::{Matched, Point, match_stars};
 use crate::engine::align::resample::Aligned;
 use crate::engine::align::sky_grid;
-use crate::engine::align::stars::{self, FindError, FindLimits, Star, Stars};
+use crate::engine::align::stars::{self, FindLimits, Star, Stars};
 use crate::engine::align::transform::Transform;
 use crate::engine::crop::{Cropped, Rectangle, Rimless, both, covered, largest};
 use crate::engine::frame::{Rows, RowsError};
@@ -22,7 +22,6 @@ use crate::engine::level::{self, LevelError, Leveled, SkyModel};
 use crate::engine::measure;
 use crate::engine::recipe::{AlignMethod, Channel, Crop, Level, Recipe};
 use crate::io::record::{AlignEntry, ContinuumEntry, Distortion, LevelEntry};
-use crate::io::spool::Spool;
 
 /// A channel that is ready to be stretched.
 pub struct Prepared {
@@ -296,25 +295,14 @@ fn evened(
 /// # Errors
 /// When it cannot be read, or the job is stopped.
 pub fn stars_of(input: &Input, id: &str, control: Control<'_>) -> Result<Stars, Error> {
-    let step = format!("{id}: finding stars");
-    let tick = |done: usize, total: usize| {
-        control.progress.report(&step, done as u64, total as u64);
-        go_on(control)
-    };
+    let tick = control.tick(format!("{id}: finding stars"));
     let rows = Rimless(Arc::clone(&input.rows));
-    stars::find(&rows, input.facts.ceiling, &FindLimits::default(), &tick).map_err(|error| {
-        match error {
-            FindError::Rows(error) => Error::Rows(error),
-            FindError::Stopped => Error::Cancelled,
-        }
-    })
-}
-
-fn go_on(control: Control<'_>) -> ControlFlow<()> {
-    match control.check() {
-        Ok(()) => ControlFlow::Continue(()),
-        Err(_) => ControlFlow::Break(()),
-    }
+    Ok(stars::find(
+        &rows,
+        input.facts.ceiling,
+        &FindLimits::default(),
+        &tick,
+    )?)
 }
 
 /// Stars as the matching wants them, with the error that each centre has: 0.6
@@ -463,22 +451,8 @@ fn aligned(
         .map(|levels| levels.noise as f32);
     let size = grid.facts.size;
     let aligned = Aligned::new(source, transform, size, noise, MEMORY);
-    let step = format!("{}: aligning", channel.id);
-    let tick = |row: usize| {
-        control
-            .progress
-            .report(&step, row as u64, size.height as u64);
-        match control.check() {
-            Ok(()) => Ok(()),
-            Err(_) => Err(RowsError {
-                message: "stopped".to_owned(),
-                hint: String::new(),
-            }),
-        }
-    };
-    let spool = Spool::of(&aligned, &tick);
-    control.check()?;
-    Ok(Arc::new(spool?))
+    let tick = control.row_tick(format!("{}: aligning", channel.id), size.height);
+    spooled(&aligned, &tick, control)
 }
 
 // How much of the field lies between the first and last value of its rows.
@@ -542,11 +516,7 @@ fn model(
     channel: &Channel,
     control: Control<'_>,
 ) -> Result<SkyModel, Error> {
-    let step = format!("{}: sky", channel.id);
-    let mut tick = |done: usize, total: usize| {
-        control.progress.report(&step, done as u64, total as u64);
-        go_on(control)
-    };
+    let mut tick = control.tick(format!("{}: sky", channel.id));
     level::model(rows, level, &mut tick).map_err(|error| match error {
         LevelError::Rows(error) => Error::Rows(error),
         LevelError::Stopped => Error::Cancelled,

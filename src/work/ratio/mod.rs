@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use super::inputs::{self, Input};
 use super::prepare::{Preparation, prepare};
 use super::{Control, Error};
-use crate::engine::frame::{BAND_ROWS, RowsError, Size};
+use crate::engine::frame::{BAND_ROWS, Size};
 use crate::engine::header::Header;
 use crate::engine::lines::line;
 use crate::engine::measure::{self, Sampler, Survey};
@@ -191,11 +191,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             )
         })?;
         let step = format!("{}: noise", channel.id);
-        let height = rows.size().height as u64;
-        let mut tick = |row: usize| {
-            control.progress.report(&step, row as u64, height);
-            go_on(control)
-        };
+        let mut tick = control.row_tick(step, rows.size().height);
         let found = noise::of_means(rows, &side, ratio.bin as usize, &mut tick);
         control.check()?;
         side.noise = found?;
@@ -301,13 +297,6 @@ fn opened(request: &Request, needed: &[usize]) -> Result<(Vec<Input>, Header), E
         .unwrap_or_default();
     opened.retain(|input| shaping.contains(&input.channel));
     Ok((opened, grid))
-}
-
-fn go_on(control: Control<'_>) -> Result<(), RowsError> {
-    control.check().map_err(|_| RowsError {
-        message: "stopped".to_owned(),
-        hint: String::new(),
-    })
 }
 
 // What makes a channel doubtful in a ratio.
