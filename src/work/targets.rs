@@ -22,7 +22,8 @@ pub struct Finding {
 }
 
 impl Finding {
-    fn stop(what: impl Into<String>, hint: impl Into<String>) -> Self {
+    /// One that stops the writing.
+    pub fn stop(what: impl Into<String>, hint: impl Into<String>) -> Self {
         Self {
             what: what.into(),
             hint: hint.into(),
@@ -161,6 +162,25 @@ pub fn fitted(size: Size, long_edge: Option<usize>) -> Size {
     }
 }
 
+/// Where a typed path leads that is relative to `folder`.
+pub fn placed(folder: &Path, typed: &str) -> PathBuf {
+    let path = folder.join(typed.trim());
+    // `./` adds nothing for a reader.
+    path.strip_prefix("./").map_or(path.clone(), Path::to_owned)
+}
+
+/// A typed path with another ending, in place of the old one if that is `known`.
+pub fn retyped(typed: &str, known: bool, ending: &str) -> String {
+    let path = Path::new(typed.trim());
+    // What looks like an ending may be part of the name: "m 1.5".
+    let path = if known || path.extension().is_none() {
+        path.with_extension(ending)
+    } else {
+        PathBuf::from(format!("{}.{ending}", path.display()))
+    };
+    path.to_string_lossy().into_owned()
+}
+
 /// The usual ending of a kind of file.
 pub fn ending(format: Format) -> &'static str {
     match format {
@@ -236,6 +256,16 @@ pub fn bytes_words(bytes: u64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn typed_names_keep_what_only_looks_like_an_ending() {
+        assert_eq!(retyped(" shell.tif ", true, "png"), "shell.png");
+        assert_eq!(retyped("shell", false, "png"), "shell.png");
+        assert_eq!(retyped("shell 1.5", false, "png"), "shell 1.5.png");
+        let folder = Path::new("./");
+        assert_eq!(placed(folder, " shell.png"), Path::new("shell.png"));
+        assert_eq!(placed(folder, "/x/shell.png"), Path::new("/x/shell.png"));
+    }
 
     #[test]
     fn sizes_keep_their_shape_and_are_never_enlarged() {

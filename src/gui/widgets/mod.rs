@@ -4,6 +4,8 @@ pub mod form;
 
 pub mod dialog;
 
+pub mod output;
+
 pub mod icon;
 
 pub mod stretch;

@@ -1,14 +1,14 @@
 //! What is drawn, how, and where to.
 
-use egui::{Checkbox, DragValue, Id, RichText, TextEdit, Ui, vec2};
+use egui::{Checkbox, DragValue, Id, Ui};
 
 use super::{DrawingDraft, What, maps};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::widgets::dialog::row;
 use crate::gui::widgets::form::{self, ROW};
+use crate::gui::widgets::output;
 use crate::work::compare::Split;
-use crate::work::inputs::folder_of;
 use crate::work::key::{self, Place};
 use crate::work::page;
 use crate::work::sheet;
@@ -53,17 +53,9 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut DrawingDraft, asks: &
     path(ui, state, draft, asks);
 }
 
-fn wrapped(ui: &mut Ui, content: impl FnOnce(&mut Ui)) {
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().interact_size.y = ROW;
-        ui.spacing_mut().item_spacing.x = 14.0;
-        content(ui);
-    });
-}
-
 fn rendition(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
     row(ui, state, "Rendition", |ui| {
-        wrapped(ui, |ui| {
+        output::wrapped(ui, |ui| {
             for rendition in &state.recipe().renditions {
                 let chosen = draft.renditions.first() == Some(&rendition.id);
                 if ui.radio(chosen, &rendition.id).clicked() && !chosen {
@@ -155,17 +147,8 @@ fn palettes(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
             return;
         };
         let known = sheet::known(&state.own_palettes);
-        wrapped(ui, |ui| {
-            for palette in &known {
-                let mut on = chosen.contains(&palette.name);
-                if ui.add(Checkbox::new(&mut on, &palette.name)).changed() {
-                    chosen.retain(|name| *name != palette.name);
-                    if on {
-                        chosen.push(palette.name.clone());
-                    }
-                }
-            }
-        });
+        let names = known.iter().map(|palette| &palette.name);
+        output::boxes(ui, names, chosen);
         // In the order in which they are listed.
         let order = |name: &String| known.iter().position(|palette| palette.name == *name);
         chosen.sort_by_key(order);
@@ -199,26 +182,11 @@ fn columns(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
 }
 
 fn renditions(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
-    let recipe = state.recipe();
-    // One that was deleted meanwhile is not shown.
-    draft.renditions.retain(|id| recipe.rendition(id).is_some());
     row(ui, state, "Renditions", |ui| {
-        wrapped(ui, |ui| {
-            for rendition in &recipe.renditions {
-                let mut on = draft.renditions.contains(&rendition.id);
-                if ui.add(Checkbox::new(&mut on, &rendition.id)).changed() {
-                    draft.renditions.retain(|id| *id != rendition.id);
-                    if on {
-                        draft.renditions.push(rendition.id.clone());
-                    }
-                }
-            }
-        });
+        output::renditions(ui, state.recipe(), &mut draft.renditions);
         if draft.renditions.len() > 1 {
-            let text = format!("In this order: {}", draft.renditions.join(", "));
-            let faint = state.theme.colors().faint;
-            let width = ui.available_width();
-            form::word(ui, width, RichText::new(&text).small().color(faint)).on_hover_text(text);
+            let order = format!("In this order: {}", draft.renditions.join(", "));
+            output::small(ui, state, &order);
         }
     });
 }
@@ -305,11 +273,14 @@ fn looks(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
 }
 
 fn size(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
-    let faint = state.theme.colors().faint;
     let on_picture = draft.place.is_some() || draft.what == What::Page;
     let (word, name) = match on_picture {
         true => ("Long edge", "Pixels of the picture's long edge"),
         false => ("Width", "Pixels from side to side"),
+    };
+    let range = match draft.what {
+        What::Page => page::LONG_EDGES,
+        _ => key::WIDTHS,
     };
     row(ui, state, word, |ui| {
         ui.horizontal(|ui| {
@@ -317,61 +288,26 @@ fn size(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
                 true => &mut draft.long_edge,
                 false => &mut draft.width,
             };
-            ui.add_sized(
-                [92.0, ROW],
-                DragValue::new(number)
-                    .range(match draft.what {
-                        What::Page => page::LONG_EDGES,
-                        _ => key::WIDTHS,
-                    })
-                    .speed(8.0)
-                    .suffix(" px")
-                    .update_while_editing(false),
-            )
-            .accessible_name(name);
+            output::pixels(ui, number, range, name);
             let note = match (on_picture, draft.what) {
                 (true, _) => "sRGB, 8 bit; never enlarged",
                 (false, What::Key) => "",
                 (false, _) => "pictures are never enlarged",
             };
-            let width = ui.available_width();
-            form::word(ui, width, RichText::new(note).color(faint));
+            output::note(ui, state, note);
         });
     });
 }
 
 fn path(ui: &mut Ui, state: &State, draft: &mut DrawingDraft, asks: &mut Asks) {
     row(ui, state, "File", |ui| {
-        ui.horizontal(|ui| {
-            ui.spacing_mut().item_spacing.x = 6.0;
-            let button = 84.0;
-            let width = ui.available_width() - button - 6.0;
-            let field = ui
-                .add_sized(
-                    [width, ROW],
-                    TextEdit::singleline(&mut draft.path)
-                        .id(path_id())
-                        .desired_width(width)
-                        .margin(vec2(4.0, 3.0)),
-                )
-                .accessible_name("File");
-            let field = field.on_hover_text(draft.path.as_str());
-            if field.gained_focus() {
-                draft.look_again();
-            }
-            let choose = ui
-                .add_sized([button, ROW], egui::Button::new("Choose ..."))
-                .on_hover_text("Pick a folder and a name");
-            if choose.clicked() {
-                asks.push(Ask::ChooseDrawingPath);
-            }
-        });
-        let target = draft.target(state);
-        let folder = folder_of(&target);
-        let folder = std::path::absolute(folder).unwrap_or_else(|_| folder.into());
-        let text = format!("in {}", folder.display());
-        let faint = state.theme.colors().faint;
-        let width = ui.available_width();
-        form::word(ui, width, RichText::new(&text).small().color(faint)).on_hover_text(&text);
+        let touched = output::path(ui, path_id(), &mut draft.path);
+        if touched.focused {
+            draft.look_again();
+        }
+        if touched.choose {
+            asks.push(Ask::ChooseDrawingPath);
+        }
+        output::folder(ui, state, &draft.target(state), &[]);
     });
 }

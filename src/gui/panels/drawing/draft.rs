@@ -2,99 +2,17 @@
 
 use std::path::{Path, PathBuf};
 
+use super::What;
+use super::kinds::PNG;
+use super::request::subject;
 use crate::engine::leading::By;
 use crate::engine::recipe::Ratio;
 use crate::gui::state::{LineMap, Running, State};
-use crate::io::write::{Format, Options};
-use crate::work::compare::{self, Split};
-use crate::work::desk::{Drawing, Ticket};
-use crate::work::key::{self, Beneath, Onto, Place, Subject};
-use crate::work::leading;
+use crate::work::compare::Split;
+use crate::work::desk::Ticket;
+use crate::work::key::Place;
 use crate::work::page;
-use crate::work::ratio;
-use crate::work::sheet;
 use crate::work::targets::{self, Finding};
-
-/// Which drawing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum What {
-    /// The colour key.
-    Key,
-    /// A contact sheet of palettes.
-    Sheet,
-    /// Renditions held against each other.
-    Comparison,
-    /// A page to hand on.
-    Page,
-    /// Which line leads where.
-    Leading,
-    /// How strong one line is beside another.
-    Ratio,
-}
-
-impl What {
-    /// Over the dialog.
-    pub fn title(self) -> &'static str {
-        match self {
-            Self::Key => "Colour key",
-            Self::Sheet => "Sheet of palettes",
-            Self::Comparison => "Comparison",
-            Self::Page => "Page to share",
-            Self::Leading => "Which line leads",
-            Self::Ratio => "Ratio of lines",
-        }
-    }
-
-    fn suffix(self) -> &'static str {
-        match self {
-            Self::Key => "key",
-            Self::Sheet => "palettes",
-            Self::Comparison => "compared",
-            Self::Page => "page",
-            Self::Leading => "leading",
-            Self::Ratio => "ratio",
-        }
-    }
-}
-
-/// A kind of file: its endings, the usual one first, its name, what it is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Kind {
-    /// Without the dot.
-    pub endings: &'static [&'static str],
-    /// As it is called.
-    pub name: &'static str,
-    /// In a sentence.
-    pub about: &'static str,
-}
-
-const fn kind(endings: &'static [&'static str], name: &'static str, about: &'static str) -> Kind {
-    Kind {
-        endings,
-        name,
-        about,
-    }
-}
-
-const PNG: Kind = kind(&["png"], "PNG", "Pixels, without loss: for the web.");
-const JPEG: Kind = kind(
-    &["jpg", "jpeg"],
-    "JPEG",
-    "Pixels, small, with small losses.",
-);
-const TIFF: Kind = kind(&["tif", "tiff"], "TIFF", "Pixels, for further work.");
-const PDF: Kind = kind(&["pdf"], "PDF", "For print: words stay sharp at any size.");
-const SVG: Kind = kind(
-    &["svg"],
-    "SVG",
-    "Shapes and words, sharp at any size: for the web.",
-);
-const FITS: Kind = kind(
-    &["fits", "fit"],
-    "FITS",
-    "The ratios as numbers, with their uncertainties and places on the sky.",
-);
-const ALL: [Kind; 6] = [PNG, JPEG, TIFF, PDF, SVG, FITS];
 
 /// A drawing in the making, and what became of it.
 #[derive(Debug, Clone)]
@@ -193,43 +111,6 @@ impl DrawingDraft {
         }
     }
 
-    /// Kinds of files that it can be.
-    pub fn kinds(&self) -> &'static [Kind] {
-        match (self.what, self.place) {
-            (What::Key, None) => &[PNG, SVG, PDF],
-            (What::Key, Some(_)) => &[PNG, JPEG, TIFF],
-            (What::Sheet | What::Comparison, _) => &[PNG, JPEG, PDF],
-            (What::Page, _) => &[],
-            (What::Leading, _) => &[PNG, TIFF],
-            (What::Ratio, _) => &[PNG, JPEG, FITS],
-        }
-    }
-
-    /// The kind of file, told by the name's ending; None where it tells none.
-    pub fn kind(&self) -> Option<Kind> {
-        let kinds = self.kinds().iter();
-        let ending = ending(&self.path);
-        kinds
-            .copied()
-            .find(|kind| kind.endings.contains(&ending.as_str()))
-    }
-
-    /// Gives the name the ending of another kind of file.
-    pub fn set_kind(&mut self, kind: Kind) {
-        let path = Path::new(self.path.trim());
-        let known = ALL
-            .iter()
-            .any(|kind| kind.endings.contains(&ending(&self.path).as_str()));
-        let new = kind.endings[0];
-        // What looks like an ending may be part of the name: "m 1.5".
-        let path = if known || path.extension().is_none() {
-            path.with_extension(new)
-        } else {
-            PathBuf::from(format!("{}.{new}", path.display()))
-        };
-        self.path = path.to_string_lossy().into_owned();
-    }
-
     /// Page: whether it becomes one file.
     pub fn one_file(&self) -> bool {
         page::is_one_file(Path::new(self.path.trim()))
@@ -261,15 +142,17 @@ impl DrawingDraft {
 
     /// The file that will be written.
     pub fn target(&self, state: &State) -> PathBuf {
-        let path = state.folder.join(self.path.trim());
-        path.strip_prefix("./").map_or(path.clone(), Path::to_owned)
+        targets::placed(&state.folder, &self.path)
     }
 
     /// What is to be known or settled first.
     pub fn findings(&mut self, state: &State) -> Vec<Finding> {
         let mut found = self.unsettled(state);
         if self.path.trim().is_empty() {
-            found.push(stop("The file has no name.", "Write one, such as key.png."));
+            found.push(Finding::stop(
+                "The file has no name.",
+                "Write one, such as key.png.",
+            ));
             return found;
         }
         let target = self.target(state);
@@ -293,49 +176,6 @@ impl DrawingDraft {
         found
     }
 
-    fn unsettled(&self, state: &State) -> Vec<Finding> {
-        let ids = &self.renditions;
-        let there = ids
-            .iter()
-            .filter(|id| state.recipe().rendition(id).is_some())
-            .count();
-        let finding = match self.what {
-            What::Key | What::Leading if there == 0 => {
-                stop("No rendition is chosen.", "Choose one.")
-            }
-            What::Sheet if self.palettes.as_ref().is_some_and(Vec::is_empty) => {
-                stop("No palette is chosen.", "Choose one at least.")
-            }
-            What::Page if there == 0 => stop("No rendition is chosen.", "Choose one or two."),
-            What::Page if there > 2 => stop(
-                &format!("A page shows two renditions at most, not {there}."),
-                "Choose one or two.",
-            ),
-            What::Comparison if there < 2 => stop(
-                "One rendition alone cannot be compared.",
-                "Choose two at least; Ctrl+D adds a copy of the shown one.",
-            ),
-            What::Comparison if there > compare::MOST => stop(
-                &format!("{there} renditions are too many to compare."),
-                &format!("Choose {} at most.", compare::MOST),
-            ),
-            What::Comparison if there > 2 && self.split == Some(Split::Diagonal) => stop(
-                "A diagonal divides a picture in two parts.",
-                "Choose two renditions, or divide it upright.",
-            ),
-            What::Ratio => {
-                let checked = self.ratio.as_ref().map(|ratio| ratio.check(state.recipe()));
-                match checked {
-                    Some(Ok(())) => return Vec::new(),
-                    Some(Err((what, hint))) => stop(&format!("{what}."), &format!("{hint}.")),
-                    None => stop("No ratio is chosen.", "Look at one first: press O."),
-                }
-            }
-            _ => return Vec::new(),
-        };
-        vec![finding]
-    }
-
     /// The disk may have changed: it is looked at once more.
     pub fn look_again(&mut self) {
         self.looked_at = None;
@@ -347,91 +187,5 @@ impl DrawingDraft {
             .jobs
             .iter()
             .filter(|job| self.ticket == Some(job.ticket))
-    }
-}
-
-fn stop(what: &str, hint: &str) -> Finding {
-    Finding {
-        what: what.to_owned(),
-        hint: hint.to_owned(),
-        stops: true,
-    }
-}
-
-fn ending(path: &str) -> String {
-    Path::new(path.trim())
-        .extension()
-        .map(|ending| ending.to_string_lossy().to_ascii_lowercase())
-        .unwrap_or_default()
-}
-
-fn subject(state: &State) -> Subject {
-    Subject::of(
-        state.recipe().clone(),
-        state.folder.clone(),
-        state.path.clone(),
-    )
-}
-
-/// What the draft asks of the worker.
-pub fn request(draft: &DrawingDraft, state: &State) -> Drawing {
-    let subject = subject(state);
-    let out = draft.target(state);
-    match draft.what {
-        What::Key => Drawing::Key(key::Request {
-            subject,
-            rendition: draft.renditions.first().cloned(),
-            out,
-            width: draft.width,
-            light: draft.light,
-            onto: draft.place.map(|place| Onto {
-                beneath: Beneath::Rendition {
-                    long_edge: draft.long_edge,
-                },
-                place,
-            }),
-        }),
-        What::Sheet => Drawing::Sheet(sheet::Request {
-            subject,
-            out,
-            palettes: draft.palettes.clone().unwrap_or_default(),
-            columns: draft.columns,
-            width: draft.width,
-            light: draft.light,
-        }),
-        What::Page => Drawing::Page(page::Request {
-            source: page::Source::Recipe(Box::new(subject)),
-            renditions: draft.renditions.clone(),
-            out,
-            long_edge: draft.long_edge,
-            format: if draft.png { Format::Png } else { Format::Jpeg },
-            options: Options::default(),
-            with_composite: false,
-            template: None,
-        }),
-        What::Leading => Drawing::Leading(leading::Request {
-            recipe: state.recipe().clone(),
-            folder: state.folder.clone(),
-            rendition: draft.renditions.first().cloned(),
-            out,
-            by: draft.by,
-        }),
-        What::Ratio => Drawing::Ratio(ratio::Request {
-            recipe: state.recipe().clone(),
-            folder: state.folder.clone(),
-            file: state.path.clone(),
-            // Its findings stop a draft without a ratio.
-            ratio: draft.ratio.clone().unwrap_or_else(|| Ratio::of("", "", "")),
-            out,
-        }),
-        What::Comparison => Drawing::Comparison(compare::Request {
-            subject,
-            renditions: draft.renditions.clone(),
-            out,
-            split: draft.split,
-            key: draft.keys,
-            width: draft.width,
-            light: draft.light,
-        }),
     }
 }

@@ -9,6 +9,7 @@ use crate::engine::recipe::MOST_BIN;
 use crate::gui::state::State;
 use crate::gui::widgets::dialog::row;
 use crate::gui::widgets::form::{self, ROW};
+use crate::gui::widgets::output;
 
 pub(super) fn by(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
     let ways = [
@@ -68,9 +69,7 @@ pub(super) fn ratio(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
             )
             .accessible_name("Pixels along each side of a mean")
             .on_hover_text("More pixels in each mean show fainter parts, in a smaller map");
-            let faint = state.theme.colors().faint;
-            let width = ui.available_width();
-            form::word(ui, width, RichText::new("along each side").color(faint));
+            output::note(ui, state, "along each side");
         });
     });
     note(

@@ -1,6 +1,6 @@
 //! What is exported, how, and where to.
 
-use egui::{Checkbox, DragValue, Id, Label, RichText, ScrollArea, TextEdit, Ui, vec2};
+use egui::{DragValue, Id, Label, RichText, ScrollArea, Ui};
 
 use super::ExportDraft;
 use crate::engine::frame::Depth;
@@ -11,8 +11,8 @@ use crate::gui::panels::mix::SPACES;
 use crate::gui::state::State;
 use crate::gui::widgets::dialog::row;
 use crate::gui::widgets::form::{self, ROW};
+use crate::gui::widgets::output;
 use crate::io::write::{Format, Packing};
-use crate::work::inputs::folder_of;
 use crate::work::targets;
 
 pub(super) fn path_id() -> Id {
@@ -35,42 +35,10 @@ pub(super) fn show(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &m
     caption(ui, state, draft);
 }
 
-/// What is to be known or settled before the export.
-pub(super) fn findings(ui: &mut Ui, state: &State, draft: &mut ExportDraft) {
-    let colors = state.theme.colors();
-    for finding in draft.findings(state) {
-        let color = if finding.stops {
-            colors.error
-        } else {
-            colors.warning
-        };
-        form::problem(ui, color, &finding.what, &finding.hint);
-    }
-    if let Some((what, hint)) = &draft.failed {
-        form::problem(ui, colors.error, what, hint);
-    }
-}
-
 fn renditions(ui: &mut Ui, state: &State, draft: &mut ExportDraft) {
     let recipe = state.recipe();
-    // One that was deleted meanwhile is not exported.
-    draft.renditions.retain(|id| recipe.rendition(id).is_some());
-    let mut changed = false;
-    row(ui, state, "Renditions", |ui| {
-        ui.horizontal_wrapped(|ui| {
-            ui.spacing_mut().interact_size.y = ROW;
-            ui.spacing_mut().item_spacing.x = 14.0;
-            for rendition in &recipe.renditions {
-                let mut on = draft.renditions.contains(&rendition.id);
-                if ui.add(Checkbox::new(&mut on, &rendition.id)).changed() {
-                    changed = true;
-                    draft.renditions.retain(|id| *id != rendition.id);
-                    if on {
-                        draft.renditions.push(rendition.id.clone());
-                    }
-                }
-            }
-        });
+    let changed = row(ui, state, "Renditions", |ui| {
+        output::renditions(ui, recipe, &mut draft.renditions)
     });
     if changed {
         let place = |id: &String| recipe.renditions.iter().position(|r| r.id == *id);
@@ -235,74 +203,39 @@ fn size(ui: &mut Ui, state: &State, draft: &mut ExportDraft) {
         }
         ui.horizontal(|ui| {
             if let Some(edge) = &mut draft.long_edge {
-                ui.add_sized(
-                    [92.0, ROW],
-                    DragValue::new(edge)
-                        .range(16..=longest.unwrap_or(100_000).max(16))
-                        .speed(8.0)
-                        .suffix(" px")
-                        .update_while_editing(false),
-                )
-                .accessible_name("Pixels of the long edge");
+                let range = 16..=longest.unwrap_or(100_000).max(16);
+                output::pixels(ui, edge, range, "Pixels of the long edge");
             }
             let text = match draft.size(state) {
                 Some(size) => format!("{size} pixels"),
                 None => "known once the channels are in memory".to_owned(),
             };
-            let faint = state.theme.colors().faint;
-            let width = ui.available_width();
-            form::word(ui, width, RichText::new(text).color(faint));
+            output::note(ui, state, &text);
         });
     });
 }
 
 fn path(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &mut Asks) {
     row(ui, state, "File", |ui| {
-        ui.horizontal(|ui| {
-            ui.spacing_mut().item_spacing.x = 6.0;
-            let button = 84.0;
-            let width = ui.available_width() - button - 6.0;
-            let field = ui
-                .add_sized(
-                    [width, ROW],
-                    TextEdit::singleline(&mut draft.path)
-                        .id(path_id())
-                        .desired_width(width)
-                        .margin(vec2(4.0, 3.0)),
-                )
-                .accessible_name("File");
-            let field = field.on_hover_text(draft.path.as_str());
-            if field.gained_focus() {
-                draft.look_again();
-            }
-            let choose = ui
-                .add_sized([button, ROW], egui::Button::new("Choose ..."))
-                .on_hover_text("Pick a folder and a name");
-            if choose.clicked() {
-                asks.push(Ask::ChooseExportPath);
-            }
-        });
+        let touched = output::path(ui, path_id(), &mut draft.path);
+        if touched.focused {
+            draft.look_again();
+        }
+        if touched.choose {
+            asks.push(Ask::ChooseExportPath);
+        }
     });
 }
 
 // The folder, and the names that several renditions get.
 fn files(ui: &mut Ui, state: &State, draft: &ExportDraft) {
-    let faint = state.theme.colors().faint;
     let targets = draft.targets(state);
     let Some(first) = targets.first() else { return };
-    let folder = std::path::absolute(folder_of(first)).unwrap_or_else(|_| folder_of(first).into());
     let names: Vec<String> = targets
         .iter()
         .filter_map(|path| Some(path.file_name()?.to_string_lossy().into_owned()))
         .collect();
-    let text = match names.as_slice() {
-        [_, _, ..] => format!("{} in {}", names.join(", "), folder.display()),
-        _ => format!("in {}", folder.display()),
-    };
-    row(ui, state, "", |ui| {
-        let width = ui.available_width();
-        form::word(ui, width, RichText::new(&text).small().color(faint)).on_hover_text(&text);
-    });
+    row(ui, state, "", |ui| output::folder(ui, state, first, &names));
 }
 
 fn estimate(ui: &mut Ui, state: &State, draft: &ExportDraft) {
@@ -317,12 +250,7 @@ fn estimate(ui: &mut Ui, state: &State, draft: &ExportDraft) {
             }
         }
     };
-    let width = ui.available_width();
-    form::word(
-        ui,
-        width,
-        RichText::new(text).color(state.theme.colors().faint),
-    );
+    output::note(ui, state, &text);
 }
 
 fn caption(ui: &mut Ui, state: &State, draft: &ExportDraft) {

@@ -72,15 +72,8 @@ impl ExportDraft {
     /// Gives the name the ending of another kind of file, and a depth that it
     /// can keep.
     pub fn set_format(&mut self, format: Format) {
-        let path = Path::new(self.path.trim());
-        // What looks like an ending may be part of the name: "m 1.5".
-        let known = format_of(path).is_ok() || path.extension().is_none();
-        let path = if known {
-            path.with_extension(targets::ending(format))
-        } else {
-            PathBuf::from(format!("{}.{}", path.display(), targets::ending(format)))
-        };
-        self.path = path.to_string_lossy().into_owned();
+        let known = format_of(Path::new(self.path.trim())).is_ok();
+        self.path = targets::retyped(&self.path, known, targets::ending(format));
         self.fit_depth(format);
     }
 
@@ -114,9 +107,7 @@ impl ExportDraft {
 
     /// The files that will be written.
     pub fn targets(&self, state: &State) -> Vec<PathBuf> {
-        let path = state.folder.join(self.path.trim());
-        // `./` adds nothing for a reader.
-        let path = path.strip_prefix("./").map_or(path.clone(), Path::to_owned);
+        let path = targets::placed(&state.folder, &self.path);
         targets::paths(&path, &self.renditions)
     }
 
@@ -140,21 +131,12 @@ impl ExportDraft {
         if self.looked_at.as_ref().map(|(paths, _)| paths) != Some(&targets) {
             let mut found = targets::findings(state.recipe(), &state.folder, &targets);
             if self.path.trim().is_empty() {
-                found = vec![Finding {
-                    what: "The file has no name.".to_owned(),
-                    hint: "Write one, such as lantern.tif.".to_owned(),
-                    stops: true,
-                }];
+                let hint = "Write one, such as lantern.tif.";
+                found = vec![Finding::stop("The file has no name.", hint)];
             }
             if self.renditions.is_empty() {
-                found.insert(
-                    0,
-                    Finding {
-                        what: "No rendition is chosen.".to_owned(),
-                        hint: "Choose one at least.".to_owned(),
-                        stops: true,
-                    },
-                );
+                let finding = Finding::stop("No rendition is chosen.", "Choose one at least.");
+                found.insert(0, finding);
             }
             self.looked_at = Some((targets, found));
         }
@@ -183,35 +165,27 @@ pub fn requests(draft: &ExportDraft, state: &State) -> Vec<Request> {
         .renditions
         .iter()
         .zip(draft.targets(state))
-        .map(|(rendition, out)| Request {
-            recipe: state.recipe().clone(),
-            folder: state.folder.clone(),
-            rendition: Some(rendition.clone()),
-            out,
-            space: draft.space,
-            depth: Some(draft.depth),
-            long_edge: draft.long_edge,
-            options: draft.options,
-            memory: DEFAULT_MEMORY,
-        })
+        .map(|(rendition, out)| drafted(draft, state, Some(rendition.clone()), out))
         .collect()
 }
 
 /// The request for the first rendition of the draft, or for the recipe's first
 /// where none is chosen.
 pub fn request(draft: &ExportDraft, state: &State) -> Request {
-    requests(draft, state)
-        .into_iter()
-        .next()
-        .unwrap_or_else(|| Request {
-            recipe: state.recipe().clone(),
-            folder: state.folder.clone(),
-            rendition: None,
-            out: state.folder.join(draft.path.trim()),
-            space: draft.space,
-            depth: Some(draft.depth),
-            long_edge: draft.long_edge,
-            options: draft.options,
-            memory: DEFAULT_MEMORY,
-        })
+    let first = requests(draft, state).into_iter().next();
+    first.unwrap_or_else(|| drafted(draft, state, None, state.folder.join(draft.path.trim())))
+}
+
+fn drafted(draft: &ExportDraft, state: &State, rendition: Option<String>, out: PathBuf) -> Request {
+    Request {
+        recipe: state.recipe().clone(),
+        folder: state.folder.clone(),
+        rendition,
+        out,
+        space: draft.space,
+        depth: Some(draft.depth),
+        long_edge: draft.long_edge,
+        options: draft.options,
+        memory: DEFAULT_MEMORY,
+    }
 }

@@ -6,16 +6,16 @@ mod draft;
 
 pub use draft::{ExportDraft, request, requests};
 
-use egui::{Button, ScrollArea, Ui};
+use egui::Ui;
 
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::widgets::dialog::{self, Keys, Written};
+use crate::gui::widgets::output::{self, Wish};
 
 /// Shows the dialog over everything else, with the draft that it edits.
 pub fn show(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &mut Asks) {
     let keys = Keys::new(ui, choices::path_id());
-    let window = ui.ctx().content_rect();
     dialog::show(ui, state, "export", "Export", |ui| {
         if draft.running(state).next().is_some() {
             dialog::progress(
@@ -29,18 +29,22 @@ pub fn show(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &mut Asks
         } else if !draft.done.is_empty() {
             done(ui, state, draft, asks, keys);
         } else {
-            let said = draft.findings(state).len() + usize::from(draft.failed.is_some());
-            let most = (window.height() - 160.0 - 42.0 * said as f32).max(120.0);
-            ScrollArea::vertical()
-                .id_salt("export choices")
-                .max_height(most)
-                .auto_shrink([false, true])
-                .show(ui, |ui| {
-                    ui.set_max_width(ui.available_width() - 4.0);
-                    choices::show(ui, state, draft, asks);
-                });
-            choices::findings(ui, state, draft);
-            footer(ui, state, draft, asks, keys);
+            let findings = draft.findings(state).to_vec();
+            let failed = draft.failed.clone();
+            output::scrolled(ui, "export choices", &findings, failed.as_ref(), |ui| {
+                choices::show(ui, state, draft, asks);
+            });
+            let findings = draft.findings(state).to_vec();
+            output::findings(ui, state, &findings, failed.as_ref());
+            let words = ("Export", "Writes the picture and its record (Enter)");
+            match output::footer(ui, state, words, &findings, keys) {
+                Some(Wish::Make) => {
+                    draft.failed = None;
+                    asks.push(Ask::Export(Box::new(draft.clone())));
+                }
+                Some(Wish::Leave) => asks.push(Ask::CloseExport),
+                None => {}
+            }
         }
     });
 }
@@ -63,26 +67,4 @@ fn done(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &mut Asks, ke
         draft.failed = None;
         draft.look_again();
     }
-}
-
-fn footer(ui: &mut Ui, state: &State, draft: &mut ExportDraft, asks: &mut Asks, keys: Keys) {
-    let ready = !draft.findings(state).iter().any(|finding| finding.stops);
-    ui.add_space(8.0);
-    dialog::buttons(ui, |ui| {
-        // As far in as the fields above.
-        ui.add_space(4.0);
-        ui.spacing_mut().item_spacing.x = 8.0;
-        let export = ui
-            .add_enabled(ready, dialog::main_button(state, "Export"))
-            .on_hover_text("Writes the picture and its record (Enter)");
-        if ready && (export.clicked() || keys.enter) {
-            draft.failed = None;
-            asks.push(Ask::Export(Box::new(draft.clone())));
-        }
-        let cancel = Button::new("Cancel").min_size(egui::vec2(72.0, 28.0));
-        let cancel = ui.add(cancel).on_hover_text("Writes nothing (Escape)");
-        if cancel.clicked() || keys.escape {
-            asks.push(Ask::CloseExport);
-        }
-    });
 }
