@@ -94,9 +94,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
             notices: Vec::new(),
         },
     };
-    for notice in &measured.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&measured.notices);
     let balance = &measured.balance;
     let after = balanced(&recipe, &rendition, balance).ok_or_else(|| {
         Error::request(

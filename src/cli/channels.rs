@@ -47,9 +47,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
             terminal.control(),
         )
     })?;
-    for notice in &written.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&written.notices);
     let mut text = String::new();
     for file in &written.files {
         text.push_str(&format!("{}\n", file.display()));

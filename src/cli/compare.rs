@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 
 use super::compose::on_threads;
+use super::sheet::Looks;
 use super::terminal::Terminal;
-use super::{Error, Outcome, pixels};
+use super::{Error, Outcome};
 use crate::work::compare::{self, Request, Split};
 use crate::work::key;
 
@@ -35,14 +36,8 @@ pub struct Arguments {
     #[arg(long)]
     key: bool,
 
-    /// Pixels from side to side; a PDF has 300 of them to the inch, or as few as its
-    /// letters need to be read
-    #[arg(long, value_name = "PX", default_value_t = 2400, value_parser = pixels(compare::WIDTHS))]
-    width: usize,
-
-    /// Dark words on white, for paper
-    #[arg(long)]
-    light: bool,
+    #[command(flatten)]
+    looks: Looks,
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
@@ -52,13 +47,11 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         out: arguments.output.clone(),
         split: arguments.split,
         key: arguments.key,
-        width: arguments.width,
-        light: arguments.light,
+        width: arguments.looks.width,
+        light: arguments.looks.light,
     };
     let done = on_threads(None, || compare::run(&request, terminal.control()))?;
-    for notice in &done.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&done.notices);
     let [width, height] = done.size;
     terminal.result(&format!(
         "{}  {width} x {height}, {}\n",

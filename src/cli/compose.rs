@@ -141,9 +141,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
     let done = on_threads(arguments.threads, || {
         compose::run(&request, terminal.control())
     })?;
-    for notice in &done.record.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&done.record.notices);
     if arguments.json {
         json(terminal, &done.record)?;
         return Ok(Outcome::Done);

@@ -56,9 +56,7 @@ fn pair<T: std::str::FromStr>(text: &str) -> Result<(String, T), String> {
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let own = user_palettes::own();
-    for refused in &own.refused {
-        terminal.say(&format!("note: {refused}"));
-    }
+    terminal.notes(&own.refused);
     let request = Request {
         files: arguments.files.clone(),
         out: arguments.output.clone(),
@@ -68,9 +66,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         hdus: arguments.hdu.clone(),
     };
     let drafted = draft::run(&request, &own.palettes, terminal.control())?;
-    for notice in &drafted.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&drafted.notices);
     let mut text = format!("{}\n", arguments.output.display());
     for (channel, why) in drafted.recipe.channels.iter().zip(&drafted.why) {
         text.push_str(&format!("  {:<6} {:<5} {why}\n", channel.id, channel.line));

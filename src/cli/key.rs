@@ -61,9 +61,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         }),
     };
     let made = key::run(&request, terminal.control())?;
-    for notice in &made.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&made.notices);
     let Done { words, .. } = made;
     terminal.result(&format!("{}  {words}\n", arguments.output.display()))?;
     Ok(Outcome::Done)

@@ -62,9 +62,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
     let done = on_threads(arguments.threads, || {
         leading::run(&request, terminal.control())
     })?;
-    for notice in &done.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&done.notices);
     if arguments.json {
         json(terminal, &as_json(&request, &done))?;
     } else {

@@ -83,9 +83,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         template: arguments.template.clone(),
     };
     let done = on_threads(None, || page::run(&request, terminal.control()))?;
-    for notice in &done.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&done.notices);
     terminal.result(&format!(
         "{}  {}, {}\n",
         arguments.output.display(),

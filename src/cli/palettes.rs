@@ -33,9 +33,7 @@ pub struct Arguments {
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let own = user_palettes::own();
-    for refused in &own.refused {
-        terminal.say(&format!("note: {refused}"));
-    }
+    terminal.notes(&own.refused);
     let all = || {
         let mine = own.palettes.iter().map(|palette| (palette, "yours"));
         mine.chain(built_in().iter().map(|palette| (palette, "built in")))

@@ -85,9 +85,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         out: arguments.output.clone(),
     };
     let done = ratio::run(&request, terminal.control())?;
-    for notice in &done.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&done.notices);
     if arguments.json {
         json(terminal, &as_json(&request, &done))?;
     } else {

@@ -33,14 +33,21 @@ pub struct Arguments {
     #[arg(long, value_name = "N", value_parser = number(sheet::COLUMNS))]
     columns: Option<usize>,
 
+    #[command(flatten)]
+    looks: Looks,
+}
+
+/// How a sheet of pictures looks.
+#[derive(Debug, clap::Args)]
+pub struct Looks {
     /// Pixels from side to side; a PDF has 300 of them to the inch, or as few as its
     /// letters need to be read
     #[arg(long, value_name = "PX", default_value_t = 2400, value_parser = pixels(sheet::WIDTHS))]
-    width: usize,
+    pub(super) width: usize,
 
     /// Dark words on white, for paper
     #[arg(long)]
-    light: bool,
+    pub(super) light: bool,
 }
 
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
@@ -49,13 +56,11 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         out: arguments.output.clone(),
         palettes: arguments.palettes.clone(),
         columns: arguments.columns,
-        width: arguments.width,
-        light: arguments.light,
+        width: arguments.looks.width,
+        light: arguments.looks.light,
     };
     let done = on_threads(None, || sheet::run(&request, terminal.control()))?;
-    for notice in &done.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&done.notices);
     let [width, height] = done.size;
     let mut text = format!(
         "{}  {width} x {height}, {} {}: {}\n",

@@ -82,9 +82,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         suggest::palette(&recipe, rendition, folder, &wish, &name, terminal.control())
     })?;
     write_whole(&arguments.output, write(&made.palette)?.as_bytes())?;
-    for notice in &made.notices {
-        terminal.say(&format!("note: {notice}"));
-    }
+    terminal.notes(&made.notices);
     if arguments.json {
         let value = json!({
             "palette": made.palette.name,

@@ -78,6 +78,13 @@ impl Terminal {
         }
     }
 
+    /// What a person should know, a line each.
+    pub fn notes(&self, notices: &[String]) {
+        for notice in notices {
+            self.say(&format!("note: {notice}"));
+        }
+    }
+
     /// Says what went wrong and what to do.
     pub fn error(&self, error: &Error) {
         self.bar.finish_and_clear();

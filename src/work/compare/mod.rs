@@ -5,20 +5,17 @@ mod layout;
 
 mod split;
 
-use std::ops::RangeInclusive;
 use std::path::PathBuf;
 use std::str::FromStr;
 
 use super::compose::pick_rendition;
-use super::inputs::{spare, spare_composite};
 use super::key::Subject;
 use super::key::facts::facts;
 use super::key::looks::Looks;
 use super::key::scene::{self, Plan, Setting};
-use super::sheet::channels;
+use super::sheet::{channels, file};
 use super::{Control, Error};
 use crate::engine::recipe::Rendition;
-use crate::io::draw::file::{self, How, Kind};
 use layout::{Layout, Part};
 
 /// How one picture is divided among renditions.
@@ -61,9 +58,6 @@ pub struct Request {
     pub light: bool,
 }
 
-/// Widths that a comparison can have, pixels.
-pub const WIDTHS: RangeInclusive<usize> = 320..=16_000;
-
 /// The most renditions that are compared at a time.
 pub const MOST: usize = 12;
 
@@ -81,15 +75,8 @@ pub struct Done {
 /// # Errors
 /// [`Error`]; nothing is left half-written.
 pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
-    let kind = file::kind_of(&request.out, &[Kind::Png, Kind::Jpeg, Kind::Pdf])?;
-    let Subject {
-        recipe,
-        folder,
-        inputs,
-        ..
-    } = &request.subject;
-    spare(inputs, &[&request.out])?;
-    spare_composite(&request.out)?;
+    let kind = file::kind(&request.subject, &request.out)?;
+    let Subject { recipe, folder, .. } = &request.subject;
     let renditions = request
         .renditions
         .iter()
@@ -128,14 +115,9 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     }
     let scene = layout.scene(recipe, small.size, parts);
     control.check()?;
-    let how = How {
-        kind,
-        scale: 1.0,
-        points: file::PRINT,
-    };
-    file::write(&scene, &request.out, how, &recipe.about)?;
+    let size = file::write(&scene, &request.out, kind, &recipe.about)?;
     Ok(Done {
-        size: scene.size.map(|side| side.round() as usize),
+        size,
         notices: prepared.notices().to_vec(),
     })
 }

@@ -2,6 +2,8 @@
 
 pub mod channels;
 
+pub mod file;
+
 mod layout;
 
 pub mod page;
@@ -11,14 +13,13 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::inputs::{spare, spare_composite};
 use super::key::Subject;
 use super::key::facts::facts;
 use super::key::looks::Looks;
 use super::{Control, Error, mixing, user_palettes};
 use crate::engine::palettes::{Palette, built_in, find};
 use crate::engine::recipe::Recipe;
-use crate::io::draw::file::{self, How, Kind};
+pub use file::WIDTHS;
 use layout::{Sheet, Tile};
 
 /// What is to be made.
@@ -37,9 +38,6 @@ pub struct Request {
     /// Whether it is for paper.
     pub light: bool,
 }
-
-/// Widths that a sheet can have, pixels.
-pub const WIDTHS: RangeInclusive<usize> = 320..=16_000;
 
 /// How many pictures a row may have.
 pub const COLUMNS: RangeInclusive<usize> = 1..=24;
@@ -62,15 +60,8 @@ pub struct Done {
 /// # Errors
 /// [`Error`]; nothing is left half-written.
 pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
-    let kind = file::kind_of(&request.out, &[Kind::Png, Kind::Jpeg, Kind::Pdf])?;
-    let Subject {
-        recipe,
-        folder,
-        inputs,
-        ..
-    } = &request.subject;
-    spare(inputs, &[&request.out])?;
-    spare_composite(&request.out)?;
+    let kind = file::kind(&request.subject, &request.out)?;
+    let Subject { recipe, folder, .. } = &request.subject;
     let own = user_palettes::own();
     let mut left_out = Vec::new();
     let mut fitting: Vec<(&Palette, Recipe)> = Vec::new();
@@ -117,16 +108,11 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let shown: Vec<String> = tiles.iter().map(|tile| tile.name.clone()).collect();
     let scene = sheet.scene(recipe, small.size, tiles, &left_out);
     control.check()?;
-    let how = How {
-        kind,
-        scale: 1.0,
-        points: file::PRINT,
-    };
-    file::write(&scene, &request.out, how, &recipe.about)?;
+    let size = file::write(&scene, &request.out, kind, &recipe.about)?;
     let mut notices = own.refused;
     notices.extend_from_slice(prepared.notices());
     Ok(Done {
-        size: scene.size.map(|side| side.round() as usize),
+        size,
         shown,
         left_out,
         notices,
