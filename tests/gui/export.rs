@@ -1,12 +1,9 @@
 //! The export dialog: what is chosen becomes a request, what stands in the way
 //! is said, and the keys do what they should.
 
-use std::cell::RefCell;
 use std::path::{Path, PathBuf};
-use std::rc::Rc;
 
 use egui::accesskit::Role;
-use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use linehue::engine::color::space::Space;
 use linehue::engine::frame::Depth;
@@ -16,60 +13,19 @@ use linehue::gui::panels::export::{self, ExportDraft, request, requests};
 use linehue::gui::state::{Running, State};
 use linehue::io::write::{Format, Packing};
 
-use super::support::{Stage, panel, sample};
+use super::dialogs::Dialog;
 
-struct Dialog {
-    harness: Harness<'static, Stage>,
-    draft: Rc<RefCell<ExportDraft>>,
-    _folder: tempfile::TempDir,
+// On the sample field, with a draft that `change` makes ready.
+fn dialog(change: impl FnOnce(&mut State, &mut ExportDraft)) -> Dialog<ExportDraft> {
+    let draft = |state: &mut State| {
+        let mut draft = ExportDraft::new(state);
+        change(state, &mut draft);
+        draft
+    };
+    Dialog::new(draft, export::show)
 }
 
-// The sample field in a folder of its own, so that nothing is overwritten.
-fn dialog(change: impl FnOnce(&mut State, &mut ExportDraft)) -> Dialog {
-    let folder = tempfile::tempdir().unwrap();
-    let mut state = sample();
-    state.folder = folder.path().to_owned();
-    state.path = Some(folder.path().join("lantern.toml"));
-    let mut draft = ExportDraft::new(&state);
-    change(&mut state, &mut draft);
-    let draft = Rc::new(RefCell::new(draft));
-    let inside = Rc::clone(&draft);
-    let mut harness = panel(state, [700.0, 900.0], move |ui, state, asks| {
-        export::show(ui, state, &mut inside.borrow_mut(), asks);
-    });
-    harness.run();
-    Dialog {
-        harness,
-        draft,
-        _folder: folder,
-    }
-}
-
-impl Dialog {
-    fn click(&mut self, role: Role, label: &str) {
-        self.harness.get_by_role_and_label(role, label).click();
-        self.harness.run();
-    }
-
-    fn key(&mut self, key: egui::Key) {
-        self.harness.key_press(key);
-        self.harness.run();
-    }
-
-    fn type_path(&mut self, text: &str) {
-        self.harness
-            .get_by_role_and_label(Role::TextInput, "File")
-            .focus();
-        self.harness.run();
-        self.harness
-            .key_press_modifiers(egui::Modifiers::COMMAND, egui::Key::A);
-        self.harness.run();
-        self.harness
-            .get_by_role_and_label(Role::TextInput, "File")
-            .type_text(text);
-        self.harness.run();
-    }
-
+impl Dialog<ExportDraft> {
     fn request(&self) -> linehue::work::compose::Request {
         request(&self.draft.borrow(), &self.harness.state().state)
     }
@@ -87,13 +43,6 @@ impl Dialog {
     fn closes(&self) -> usize {
         let asked = self.harness.state().asked.iter();
         asked.filter(|ask| matches!(ask, Ask::CloseExport)).count()
-    }
-
-    fn says(&self, words: &str) -> bool {
-        self.harness
-            .query_all_by_label_contains(words)
-            .next()
-            .is_some()
     }
 }
 
@@ -253,7 +202,7 @@ fn a_size_is_shown_before_it_is_made() {
 fn the_crop_is_an_edit_of_the_recipe() {
     let mut dialog = dialog(|_, _| {});
     dialog.click(Role::RadioButton, "Common part");
-    let crop = |dialog: &Dialog| dialog.harness.state().state.recipe().crop;
+    let crop = |dialog: &Dialog<ExportDraft>| dialog.harness.state().state.recipe().crop;
     assert_eq!(crop(&dialog), Some(Crop::Common));
     dialog.click(Role::RadioButton, "A part");
     assert!(matches!(crop(&dialog), Some(Crop::Part(_))));

@@ -20,7 +20,10 @@ mod maps;
 mod mix;
 
 mod canvas;
+
 mod support;
+
+mod dialogs;
 
 mod seen;
 

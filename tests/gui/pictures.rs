@@ -2,108 +2,26 @@
 //! command's own file, what stands in the way is said, and what was written is
 //! told of.
 
-use std::cell::RefCell;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command as Process;
-use std::rc::Rc;
 
 use egui::accesskit::Role;
 use egui::{Key, Modifiers};
-use egui_kittest::Harness;
-use egui_kittest::kittest::{NodeT as _, Queryable as _};
-use linehue::gui::app::{App, Opening};
+use egui_kittest::kittest::Queryable as _;
 use linehue::gui::asks::Ask;
-use linehue::gui::panels::drawing::{self, DrawingDraft, What, request};
-use linehue::gui::state::{Running, State};
-use linehue::gui::theme::{self, Theme};
+use linehue::gui::panels::drawing::{DrawingDraft, What};
+use linehue::gui::state::Running;
 use linehue::work::compare::Split;
-use linehue::work::desk::{Drawing, Worker};
+use linehue::work::desk::Drawing;
 use linehue::work::key::{Beneath, Place};
 
-use super::support::{Stage, panel, sample};
-
-struct Dialog {
-    harness: Harness<'static, Stage>,
-    draft: Rc<RefCell<DrawingDraft>>,
-    folder: tempfile::TempDir,
-}
-
-// The sample field in a folder of its own, so that nothing is overwritten.
-fn dialog(what: What, change: impl FnOnce(&mut State)) -> Dialog {
-    let folder = tempfile::tempdir().unwrap();
-    let mut state = sample();
-    state.folder = folder.path().to_owned();
-    state.path = Some(folder.path().join("lantern.toml"));
-    change(&mut state);
-    let draft = Rc::new(RefCell::new(DrawingDraft::new(what, &state)));
-    let inside = Rc::clone(&draft);
-    let mut harness = panel(state, [700.0, 900.0], move |ui, state, asks| {
-        drawing::show(ui, state, &mut inside.borrow_mut(), asks);
-    });
-    harness.run();
-    Dialog {
-        harness,
-        draft,
-        folder,
-    }
-}
-
-impl Dialog {
-    fn click(&mut self, role: Role, label: &str) {
-        self.harness.get_by_role_and_label(role, label).click();
-        self.harness.run();
-    }
-
-    fn number(&mut self, label: &str, value: f64) {
-        let field = self.harness.get_by_role_and_label(Role::SpinButton, label);
-        field.set_value_accesskit(value);
-        self.harness.run();
-    }
-
-    fn type_path(&mut self, text: &str) {
-        let field = |harness: &Harness<'static, Stage>| {
-            harness
-                .get_by_role_and_label(Role::TextInput, "File")
-                .focus();
-        };
-        field(&self.harness);
-        self.harness.run();
-        self.harness.key_press_modifiers(Modifiers::COMMAND, Key::A);
-        self.harness.run();
-        self.harness
-            .get_by_role_and_label(Role::TextInput, "File")
-            .type_text(text);
-        self.harness.run();
-    }
-
-    fn path(&self) -> String {
-        self.draft.borrow().path.clone()
-    }
-
-    fn request(&self) -> Drawing {
-        request(&self.draft.borrow(), &self.harness.state().state)
-    }
-
-    fn asked(&self) -> usize {
-        let asked = self.harness.state().asked.iter();
-        asked.filter(|ask| matches!(ask, Ask::Draw(_))).count()
-    }
-
-    fn says(&self, words: &str) -> bool {
-        let mut found = self.harness.query_all_by_label_contains(words);
-        found.next().is_some()
-    }
-
-    fn can_save(&self) -> bool {
-        let button = self.harness.get_by_role_and_label(Role::Button, "Save");
-        !button.accesskit_node().is_disabled()
-    }
-}
+use super::dialogs::{Dialog, drawing};
+use super::support::{run_by_name, window_on_copy};
 
 #[test]
 fn a_key_is_called_after_the_picture_and_every_choice_reaches_the_request() {
-    let mut dialog = dialog(What::Key, |_| {});
+    let mut dialog = drawing(What::Key, |_| {});
     assert_eq!(dialog.path(), "lantern-shell-in-three-lines-key.png");
     dialog.harness.get_by_label("The colour key as it will be");
     dialog.click(Role::RadioButton, "SVG");
@@ -122,7 +40,7 @@ fn a_key_is_called_after_the_picture_and_every_choice_reaches_the_request() {
 
 #[test]
 fn a_key_on_the_picture_is_of_a_kind_that_holds_one() {
-    let mut dialog = dialog(What::Key, |_| {});
+    let mut dialog = drawing(What::Key, |_| {});
     dialog.click(Role::RadioButton, "SVG");
     dialog.click(Role::RadioButton, "In a corner");
     assert!(dialog.path().ends_with("key.png"), "{}", dialog.path());
@@ -130,7 +48,7 @@ fn a_key_on_the_picture_is_of_a_kind_that_holds_one() {
     dialog.click(Role::RadioButton, "Upper right");
     dialog.click(Role::RadioButton, "JPEG");
     dialog.number("Pixels of the picture's long edge", 1200.0);
-    let onto = |dialog: &Dialog| match dialog.request() {
+    let onto = |dialog: &Dialog<DrawingDraft>| match dialog.request() {
         Drawing::Key(request) => request.onto.unwrap(),
         other => panic!("{other:?}"),
     };
@@ -149,8 +67,8 @@ fn a_key_on_the_picture_is_of_a_kind_that_holds_one() {
 
 #[test]
 fn a_sheet_shows_all_palettes_or_those_that_were_chosen() {
-    let mut dialog = dialog(What::Sheet, |_| {});
-    let sheet = |dialog: &Dialog| match dialog.request() {
+    let mut dialog = drawing(What::Sheet, |_| {});
+    let sheet = |dialog: &Dialog<DrawingDraft>| match dialog.request() {
         Drawing::Sheet(request) => request,
         other => panic!("{other:?}"),
     };
@@ -170,7 +88,7 @@ fn a_sheet_shows_all_palettes_or_those_that_were_chosen() {
 
 #[test]
 fn a_comparison_begins_with_the_two_that_are_compared() {
-    let mut dialog = dialog(What::Comparison, |state| {
+    let mut dialog = drawing(What::Comparison, |state| {
         let mut recipe = state.recipe().clone();
         let mut third = recipe.renditions[0].clone();
         third.id = "third".to_owned();
@@ -178,7 +96,7 @@ fn a_comparison_begins_with_the_two_that_are_compared() {
         state.history.set("Add rendition third", recipe);
         state.view.other = Some("third".to_owned());
     });
-    let compared = |dialog: &Dialog| match dialog.request() {
+    let compared = |dialog: &Dialog<DrawingDraft>| match dialog.request() {
         Drawing::Comparison(request) => request,
         other => panic!("{other:?}"),
     };
@@ -195,14 +113,13 @@ fn a_comparison_begins_with_the_two_that_are_compared() {
     assert_eq!((request.split, request.key), (Some(Split::Diagonal), false));
     dialog.click(Role::CheckBox, "natural");
     assert!(dialog.says("One rendition alone") && !dialog.can_save());
-    dialog.harness.key_press(Key::Enter);
-    dialog.harness.run();
+    dialog.key(Key::Enter);
     assert_eq!(dialog.asked(), 0);
 }
 
 #[test]
 fn what_stands_in_the_way_is_said_and_nothing_is_asked_for() {
-    let mut dialog = dialog(What::Key, |state| {
+    let mut dialog = drawing(What::Key, |state| {
         let file = |name: &str| fs::write(state.folder.join(name), b"x").unwrap();
         file("lantern-ha.fits");
         file("lantern.png");
@@ -220,20 +137,18 @@ fn what_stands_in_the_way_is_said_and_nothing_is_asked_for() {
         dialog.type_path(path);
         assert!(dialog.says(words), "{path}");
         assert!(!dialog.can_save(), "{path}");
-        dialog.harness.key_press(Key::Enter);
-        dialog.harness.run();
+        dialog.key(Key::Enter);
         assert_eq!(dialog.asked(), 0, "{path}");
     }
     dialog.type_path("old.svg");
     assert!(dialog.says("old.svg is there already"));
-    dialog.harness.key_press(Key::Enter);
-    dialog.harness.run();
+    dialog.key(Key::Enter);
     assert_eq!(dialog.asked(), 1, "a warning does not stop");
 }
 
 #[test]
 fn a_running_drawing_is_followed_and_stopped() {
-    let mut dialog = dialog(What::Sheet, |state| {
+    let mut dialog = drawing(What::Sheet, |state| {
         for ticket in [7, 8] {
             state.jobs.push(Running {
                 ticket,
@@ -257,45 +172,16 @@ fn a_running_drawing_is_followed_and_stopped() {
 
 #[test]
 fn escape_closes_and_a_failure_is_said_in_place() {
-    let mut dialog = dialog(What::Key, |_| {});
+    let mut dialog = drawing(What::Key, |_| {});
     dialog.draft.borrow_mut().failed = Some(("The disk is full".into(), "free some".into()));
     dialog.harness.run();
     assert!(dialog.says("The disk is full") && dialog.says("free some"));
     dialog.click(Role::Button, "Choose ...");
     let asked = &dialog.harness.state().asked;
     assert!(matches!(asked.last(), Some(Ask::ChooseDrawingPath)));
-    dialog.harness.key_press(Key::Escape);
-    dialog.harness.run();
+    dialog.key(Key::Escape);
     let asked = &dialog.harness.state().asked;
     assert!(matches!(asked.last(), Some(Ask::CloseDrawing)));
-}
-
-/// The whole window on a copy of the sample field, and its folder.
-fn window() -> (Harness<'static, App>, tempfile::TempDir) {
-    let folder = tempfile::tempdir().unwrap();
-    for entry in fs::read_dir("sample-stacks/lantern").unwrap() {
-        let entry = entry.unwrap();
-        fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
-    }
-    let recipe = folder.path().join("lantern.toml");
-    let mut harness = Harness::builder()
-        .with_size([1440.0, 900.0])
-        .with_max_steps(30)
-        .with_context_setup(|context| theme::set_up(context, Theme::Dark))
-        .build_eframe(move |_| App::new(Worker::inline(), Opening::Files(vec![recipe])));
-    harness.run_steps(6);
-    (harness, folder)
-}
-
-fn run_by_name(harness: &mut Harness<'static, App>, words: &str) {
-    harness.key_press_modifiers(Modifiers::COMMAND, Key::K);
-    harness.run_steps(3);
-    harness
-        .get_by_role_and_label(Role::TextInput, "Search commands")
-        .type_text(words);
-    harness.run_steps(2);
-    harness.key_press(Key::Enter);
-    harness.run_steps(3);
 }
 
 fn by_command(folder: &Path, arguments: &[&str]) -> Vec<u8> {
@@ -321,7 +207,7 @@ fn written(folder: &Path, suffix: &str) -> PathBuf {
 
 #[test]
 fn what_the_window_saves_is_what_the_commands_write() {
-    let (mut harness, folder) = window();
+    let (mut harness, folder) = window_on_copy();
     let commands: [(&str, &str, &[&str]); 2] = [
         (
             "colour key",
@@ -364,7 +250,7 @@ fn what_the_window_saves_is_what_the_commands_write() {
 
 #[test]
 fn a_key_tells_the_colours_on_the_desk_saved_or_not() {
-    let (mut harness, folder) = window();
+    let (mut harness, folder) = window_on_copy();
     let before = by_command(folder.path(), &["key", "lantern.toml", "-o", "before.svg"]);
     harness.get_by_label("Hue of [O III]").focus();
     harness.run_steps(2);
@@ -387,7 +273,7 @@ fn a_key_tells_the_colours_on_the_desk_saved_or_not() {
 
 #[test]
 fn a_key_below_the_picture_is_written_beside_it_as_a_copy() {
-    let (mut harness, folder) = window();
+    let (mut harness, folder) = window_on_copy();
     run_by_name(&mut harness, "colour key");
     harness
         .get_by_role_and_label(Role::RadioButton, "Below")

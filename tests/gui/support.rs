@@ -1,12 +1,19 @@
 //! Harnesses and desks for the window's tests.
 
+use std::fs;
+use std::path::Path;
+
+use egui::accesskit::Role;
+use egui::{Key, Modifiers};
 use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable as _;
 use linehue::engine::frame::Plane;
 use linehue::engine::measure::{self, Histogram};
+use linehue::gui::app::{App, Opening};
 use linehue::gui::asks::{Ask, Asks};
 use linehue::gui::state::State;
-use linehue::gui::theme;
-use linehue::work::desk::{Layer, LayerKey};
+use linehue::gui::theme::{self, Theme};
+use linehue::work::desk::{Layer, LayerKey, Worker};
 
 /// A panel on its own: the state it reads, and what it asked for so far.
 pub struct Stage {
@@ -62,13 +69,43 @@ pub fn panel(
 
 /// The sample field's recipe on a desk, no channel in memory.
 pub fn sample() -> State {
-    let text = std::fs::read_to_string("sample-stacks/lantern/lantern.toml").unwrap();
+    let text = fs::read_to_string("sample-stacks/lantern/lantern.toml").unwrap();
     let recipe = linehue::engine::recipe::text::parse(&text, "lantern.toml").unwrap();
     let mut state = State::empty();
     state.view.rendition = recipe.renditions[0].id.clone();
     state.folder = "sample-stacks/lantern".into();
     state.history = linehue::work::history::History::new("Open", recipe);
     state
+}
+
+/// The whole window on a copy of the sample field, and its folder.
+pub fn window_on_copy() -> (Harness<'static, App>, tempfile::TempDir) {
+    let folder = tempfile::tempdir().unwrap();
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-stacks/lantern");
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        fs::copy(entry.path(), folder.path().join(entry.file_name())).unwrap();
+    }
+    let recipe = folder.path().join("lantern.toml");
+    let mut harness = Harness::builder()
+        .with_size([1440.0, 900.0])
+        .with_max_steps(30)
+        .with_context_setup(|context| theme::set_up(context, Theme::Dark))
+        .build_eframe(move |_| App::new(Worker::inline(), Opening::Files(vec![recipe])));
+    harness.run_steps(6);
+    (harness, folder)
+}
+
+/// Runs the first command that these words find.
+pub fn run_by_name(harness: &mut Harness<'static, App>, words: &str) {
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::K);
+    harness.run_steps(3);
+    harness
+        .get_by_role_and_label(Role::TextInput, "Search commands")
+        .type_text(words);
+    harness.run_steps(2);
+    harness.key_press(Key::Enter);
+    harness.run_steps(3);
 }
 
 /// A small channel in memory: sky with noise about it (file units), and a
