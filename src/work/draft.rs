@@ -1,6 +1,9 @@
 //! From stacks to a recipe to start from.
 
-use std::collections::BTreeMap;
+mod named;
+
+mod renditions;
+
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -11,17 +14,16 @@ use super::inputs::{Input, folder_of, relative, spare};
 use super::prepare::prepare;
 use super::{Control, Error};
 use crate::engine::exposure::exposure;
-use crate::engine::lines::{self, Recognition, recognise};
+use crate::engine::lines::recognise;
 use crate::engine::measure::{Survey, SurveyError, survey};
-use crate::engine::mix::assign::natural_color;
-use crate::engine::palettes::{self, Palette};
-use crate::engine::recipe::text::{nearest_hint, write};
-use crate::engine::recipe::{
-    About, Blend, Channel, ColorValue, Gamut, Recipe, Rendition, Shape, Stretch, VERSION, check,
-};
+use crate::engine::palettes::Palette;
+use crate::engine::recipe::text::write;
+use crate::engine::recipe::{About, Channel, Recipe, Shape, Stretch, VERSION, check};
 use crate::engine::stretch::auto;
 use crate::io::read::{self, Opened, Pick};
 use crate::io::write::atomic::{try_place, write_whole};
+use named::{all_meant, line_of, name_of, named};
+pub(super) use renditions::{first_of_each_line, is_broad, left_out, renditions};
 
 /// What is to be drafted.
 #[derive(Debug, Clone, Default)]
@@ -50,9 +52,6 @@ pub struct Drafted {
     /// What a person should look at.
     pub notices: Vec<String>,
 }
-
-/// Palettes that are tried in this order when none is named.
-const FIRST_CHOICES: [&str; 4] = ["lampwick", "HOO", "SOO", "natural"];
 
 /// Recognises the lines, stretches each stack, and writes a recipe.
 ///
@@ -167,49 +166,6 @@ pub fn run(request: &Request, own: &[Palette], control: Control<'_>) -> Result<D
     })
 }
 
-/// The channels that a rendition may show: of two stacks of one line, the first.
-pub(super) fn first_of_each_line(channels: &[Channel]) -> Vec<Channel> {
-    channels
-        .iter()
-        .enumerate()
-        .filter(|(index, channel)| !channels[..*index].iter().any(|c| c.line == channel.line))
-        .map(|(_, channel)| channel.clone())
-        .collect()
-}
-
-/// A sentence for each channel that no rendition shows.
-pub(super) fn left_out(
-    channels: &[Channel],
-    shown: &[Channel],
-    renditions: &[Rendition],
-) -> Vec<String> {
-    channels
-        .iter()
-        .filter(|channel| {
-            !renditions
-                .iter()
-                .any(|r| r.colors.contains_key(&channel.id))
-        })
-        .map(|channel| {
-            let twin = shown
-                .iter()
-                .find(|other| other.line == channel.line && other.id != channel.id);
-            match twin {
-                Some(twin) => format!(
-                    "{} holds the same line as {} and is left out: combine the two stacks, or give \
-                     each its share of the color",
-                    channel.id, twin.id
-                ),
-                None => format!(
-                    "{} takes part in no rendition: give it a color there, or a weight in \
-                     `luminance`",
-                    channel.id
-                ),
-            }
-        })
-        .collect()
-}
-
 // A recipe may hold an evening's work: a draft in its place keeps it.
 fn keep_old(out: &Path, text: &str) -> Result<Option<PathBuf>, Error> {
     let Ok(old) = std::fs::read(out) else {
@@ -277,96 +233,6 @@ fn stretch(
     Ok(())
 }
 
-fn name_of(file: &Path) -> String {
-    file.file_name()
-        .unwrap_or_default()
-        .to_string_lossy()
-        .into_owned()
-}
-
-// What the user said of a file, by its path or by its name.
-fn named<'a, T>(said: &'a [(String, T)], file: &Path) -> Option<&'a T> {
-    said.iter()
-        .find(|(name, _)| means(name, file))
-        .map(|(_, value)| value)
-}
-
-fn means(name: &str, file: &Path) -> bool {
-    Path::new(name) == file || *name == name_of(file)
-}
-
-// A name that is none of the files is a slip of the keyboard.
-fn all_meant(request: &Request) -> Result<(), Error> {
-    let lines = request.lines.iter().map(|(name, _)| ("--line", name));
-    let planes = request.planes.iter().map(|(name, _)| ("--plane", name));
-    let hdus = request.hdus.iter().map(|(name, _)| ("--hdu", name));
-    for (option, name) in lines.chain(planes).chain(hdus) {
-        if !request.files.iter().any(|file| means(name, file)) {
-            let names: Vec<String> = request.files.iter().map(|file| name_of(file)).collect();
-            return Err(Error::request(
-                format!("{option} names `{name}`, which is not among the files"),
-                nearest_hint(name, names.iter().map(String::as_str)),
-            ));
-        }
-    }
-    Ok(())
-}
-
-type Found = (String, Option<f64>, Option<f64>, String);
-
-fn line_of(request: &Request, file: &Path, recognition: &Recognition) -> Result<Found, Error> {
-    let known = || lines::lines().iter().map(|line| line.id.as_str());
-    if let Some(id) = named(&request.lines, file) {
-        let Some(line) = lines::line(id) else {
-            let what = format!(
-                "`{id}`, named for {}, is not in the line table",
-                file.display()
-            );
-            return Err(Error::request(what, nearest_hint(id, known())));
-        };
-        let width = match recognition {
-            Recognition::Known {
-                line: seen,
-                width_nm,
-                ..
-            } if *seen == line.id => *width_nm,
-            _ => None,
-        };
-        return Ok((
-            line.id.clone(),
-            None,
-            width,
-            "named on the command line".to_owned(),
-        ));
-    }
-    let ask = |what: String, ids: &str| {
-        Err(Error::request(
-            format!("{}: {what}", file.display()),
-            format!(
-                "set its `line`: add --line '{}={ids}' (ids: {})",
-                name_of(file),
-                known().collect::<Vec<_>>().join(" ")
-            ),
-        ))
-    };
-    match recognition {
-        Recognition::Known {
-            line,
-            center_nm,
-            width_nm,
-            why,
-        } => Ok((line.clone(), *center_nm, *width_nm, why.clone())),
-        Recognition::Ambiguous { candidates, why } => {
-            let choice = candidates.first().map_or("ID", String::as_str);
-            ask(
-                format!("its line is {}: {why}", candidates.join(" or ")),
-                choice,
-            )
-        }
-        Recognition::Unknown { why } => ask(format!("its line is not known: {why}"), "Ha"),
-    }
-}
-
 /// `ha`, or `ha-2` for the second stack of a line.
 pub(super) fn free_id(line: &str, channels: &[Channel]) -> String {
     let base = line.to_ascii_lowercase();
@@ -377,137 +243,6 @@ pub(super) fn free_id(line: &str, channels: &[Channel]) -> String {
         number += 1;
     }
     id
-}
-
-/// Whether it is L, R, G or B.
-pub(super) fn is_broad(channel: &Channel) -> bool {
-    lines::line(&channel.line).is_some_and(lines::Line::is_broad)
-}
-
-/// Renditions to start with: a palette that fits, and true or natural colour.
-///
-/// # Errors
-/// When the palette does not fit, or none does.
-pub(super) fn renditions(
-    wanted: Option<&str>,
-    own: &[Palette],
-    channels: &[Channel],
-    notices: &mut Vec<String>,
-) -> Result<Vec<Rendition>, Error> {
-    let mut all = Vec::new();
-    let there: Vec<(&str, &str)> = channels
-        .iter()
-        .map(|channel| (channel.id.as_str(), channel.line.as_str()))
-        .collect();
-    match wanted {
-        Some(name) => {
-            let palette = palettes::find(name, own)?;
-            all.push(mapped(palette, palettes::apply(palette, &there)?));
-        }
-        None => {
-            let emission: Vec<(&str, &str)> = channels
-                .iter()
-                .filter(|channel| !is_broad(channel))
-                .map(|channel| (channel.id.as_str(), channel.line.as_str()))
-                .collect();
-            if emission.len() > 1 {
-                all.extend(first_choice(&emission));
-            }
-        }
-    }
-    let (natural, left_out) = natural(channels);
-    for id in left_out {
-        notices.push(format!(
-            "{id} is left out of the natural rendition: its light is invisible"
-        ));
-    }
-    if let Some(natural) = natural
-        && all
-            .iter()
-            .all(|rendition: &Rendition| rendition.colors != natural.colors)
-    {
-        all.push(natural);
-    }
-    if all.is_empty() {
-        return Err(Error::request(
-            "no palette fits these lines",
-            "name one with --palette; `linehue palettes` lists them",
-        ));
-    }
-    Ok(all)
-}
-
-// The first palette that gives every line a colour, or else the most of them.
-fn first_choice(emission: &[(&str, &str)]) -> Option<Rendition> {
-    let fitting: Vec<(&Palette, BTreeMap<String, ColorValue>)> = FIRST_CHOICES
-        .iter()
-        .filter_map(|name| {
-            let palette = palettes::find(name, &[]).ok()?;
-            Some((palette, palettes::apply(palette, emission).ok()?))
-        })
-        .collect();
-    let most = fitting.iter().map(|(_, colors)| colors.len()).max()?;
-    let (palette, colors) = fitting
-        .into_iter()
-        .find(|(_, colors)| colors.len() == most)?;
-    Some(mapped(palette, colors))
-}
-
-fn mapped(palette: &Palette, colors: BTreeMap<String, ColorValue>) -> Rendition {
-    let natural = colors.values().all(|color| *color == ColorValue::Natural);
-    Rendition {
-        id: if natural { "natural" } else { "mapped" }.to_owned(),
-        blend: palette.blend,
-        gamut: palette.gamut,
-        saturation: None,
-        luminance: None,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
-        colors,
-    }
-}
-
-// True colour from R, G and B where all three are there, else the lines in
-// their own light; with the ids of lines that no eye sees.
-fn natural(channels: &[Channel]) -> (Option<Rendition>, Vec<String>) {
-    let has = |line: &str| channels.iter().any(|channel| channel.line == line);
-    let broad = ["R", "G", "B"].into_iter().all(has);
-    let takes_part = |channel: &&Channel| {
-        if broad {
-            is_broad(channel) && channel.line != "L"
-        } else {
-            !is_broad(channel)
-        }
-    };
-    let (visible, hidden): (Vec<&Channel>, Vec<&Channel>) = channels
-        .iter()
-        .filter(takes_part)
-        .partition(|channel| natural_color(&channel.line, channel.center_nm).is_some());
-    let colors: BTreeMap<String, ColorValue> = visible
-        .iter()
-        .map(|channel| (channel.id.clone(), ColorValue::Natural))
-        .collect();
-    let rendition = (!colors.is_empty()).then(|| Rendition {
-        id: "natural".to_owned(),
-        blend: Blend::Light,
-        gamut: Some(Gamut::HoldHue),
-        saturation: None,
-        luminance: None,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
-        colors,
-    });
-    (
-        rendition,
-        hidden
-            .into_iter()
-            .map(|channel| channel.id.clone())
-            .collect(),
-    )
 }
 
 // The recipe's text with a word on each channel.
