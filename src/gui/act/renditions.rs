@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::engine::mix::assign::natural_color;
-use crate::engine::recipe::{Blend, Channel, ColorValue, Gamut, Recipe, Rendition};
+use crate::engine::recipe::{Channel, ColorValue, Gamut, Recipe, Rendition};
 use crate::gui::app::App;
 use crate::gui::panels::canvas::tabs::free_id;
 
@@ -68,15 +68,8 @@ fn natural(recipe: &Recipe) -> Rendition {
             .collect();
     }
     Rendition {
-        id: "natural".to_owned(),
-        blend: Blend::Light,
         gamut: Some(Gamut::HoldHue),
-        saturation: None,
-        luminance: None,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
         colors,
+        ..Rendition::blank("natural")
     }
 }

@@ -5,9 +5,7 @@ use std::path::Path;
 use super::recognise::same_file;
 use crate::engine::lines;
 use crate::engine::mix::assign::natural_color;
-use crate::engine::recipe::{
-    About, Blend, Channel, ColorValue, Gamut, Recipe, Rendition, VERSION, check,
-};
+use crate::engine::recipe::{About, Channel, ColorValue, Gamut, Recipe, Rendition, VERSION, check};
 use crate::work::Error;
 use crate::work::draft::{first_of_each_line, free_id, is_broad, left_out, renditions};
 
@@ -68,16 +66,9 @@ fn plain(shown: &[Channel]) -> Rendition {
         (channel.id.clone(), value)
     };
     Rendition {
-        id: "mapped".to_owned(),
-        blend: Blend::Light,
         gamut: Some(Gamut::HoldHue),
-        saturation: None,
-        luminance: None,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
         colors: shown.iter().map(color).collect(),
+        ..Rendition::blank("mapped")
     }
 }
 

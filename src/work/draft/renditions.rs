@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use crate::engine::lines;
 use crate::engine::mix::assign::natural_color;
 use crate::engine::palettes::{self, Palette};
-use crate::engine::recipe::{Blend, Channel, ColorValue, Gamut, Rendition};
+use crate::engine::recipe::{Channel, ColorValue, Gamut, Rendition};
 use crate::work::Error;
 
 /// Palettes that are tried in this order when none is named.
@@ -131,16 +131,10 @@ fn first_choice(emission: &[(&str, &str)]) -> Option<Rendition> {
 fn mapped(palette: &Palette, colors: BTreeMap<String, ColorValue>) -> Rendition {
     let natural = colors.values().all(|color| *color == ColorValue::Natural);
     Rendition {
-        id: if natural { "natural" } else { "mapped" }.to_owned(),
         blend: palette.blend,
         gamut: palette.gamut,
-        saturation: None,
-        luminance: None,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
         colors,
+        ..Rendition::blank(if natural { "natural" } else { "mapped" })
     }
 }
 
@@ -165,16 +159,9 @@ fn natural(channels: &[Channel]) -> (Option<Rendition>, Vec<String>) {
         .map(|channel| (channel.id.clone(), ColorValue::Natural))
         .collect();
     let rendition = (!colors.is_empty()).then(|| Rendition {
-        id: "natural".to_owned(),
-        blend: Blend::Light,
         gamut: Some(Gamut::HoldHue),
-        saturation: None,
-        luminance: None,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
         colors,
+        ..Rendition::blank("natural")
     });
     (
         rendition,
