@@ -549,3 +549,37 @@ fn what_is_kept_belongs_to_its_channel_and_grid() {
         assert_eq!(swapped.rgba, draw(&request).rgba);
     }
 }
+
+/// A view that is dragged about is drawn from what it showed before; it shows
+/// what one that was never moved does.
+#[test]
+fn a_moved_view_is_a_new_one() {
+    let recipe = &recipes()[0];
+    let layers = layers(recipe);
+    for step in [1.0, 2.7, 4.0] {
+        let mut preview = Preview::default();
+        let mut moves = 0;
+        for (right, down) in [
+            (0, 0),
+            (9, 0),
+            (9, -7),
+            (-40, 12),
+            (30, 30),
+            (31, 29),
+            (400, 0),
+        ] {
+            let (x, y) = (100.0 + f64::from(right), 60.0 + f64::from(down));
+            let view = grid(x * step, y * step, step, 120, 80);
+            let request = request(recipe, &layers, view);
+            let moved = preview.draw(&request, &AtomicBool::new(false));
+            let moved = moved.expect("drawn").rgba;
+            let anew = draw(&request).rgba;
+            moves += 1;
+            let far = moved.iter().zip(&anew).map(|(a, b)| a.abs_diff(*b)).max();
+            assert!(
+                far <= Some(u8::from(step == 2.7)),
+                "{step} {moves}: {far:?}"
+            );
+        }
+    }
+}

@@ -106,22 +106,27 @@ fn stars_of_any_width_are_found_where_they_are() {
     }
 }
 
+/// Bright stars to a twentieth of a pixel; faint ones as well as their light
+/// allows: 0.15 px at a signal to noise of 10 up to a width of 2.2 px, beyond
+/// which no method can.
 #[test]
 fn places_are_good_to_a_small_part_of_a_pixel() {
-    let mut scene = Scene::new(1400, 1100, 2.4, 5);
-    scene.scatter(900, 8.0, 1500.0);
-    let found = stars_of(&scene.plane(), None);
-    let bright = score(&scene, &found, 50.0, 1e9);
-    let faint = score(&scene, &found, 9.0, 12.0);
-    println!("{bright:?} {faint:?}");
-    assert!(
-        bright.offset_px < 0.05 && bright.complete > 0.98,
-        "{bright:?}"
-    );
-    assert!(
-        faint.offset_px < 0.2 && faint.offset_over_limit < 1.3,
-        "{faint:?}"
-    );
+    for (fwhm_px, most_px) in [(1.8, 0.15), (2.2, 0.15), (2.4, 0.165)] {
+        let mut scene = Scene::new(1400, 1100, fwhm_px, 5);
+        scene.scatter(1400, 8.0, 1500.0);
+        let found = stars_of(&scene.plane(), None);
+        let bright = score(&scene, &found, 50.0, 1e9);
+        let faint = score(&scene, &found, 9.0, 11.0);
+        println!("{fwhm_px} {bright:?} {faint:?}");
+        assert!(
+            bright.offset_px < 0.05 && bright.complete > 0.98,
+            "{fwhm_px} {bright:?}"
+        );
+        assert!(
+            faint.offset_px <= most_px && faint.offset_over_limit < 1.3,
+            "{fwhm_px} {faint:?}"
+        );
+    }
 }
 
 #[test]

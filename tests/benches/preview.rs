@@ -9,9 +9,10 @@ use divan::counter::ItemsCount;
 use linehue::engine::color::space::Space;
 use linehue::engine::color::vision::Vision;
 use linehue::engine::frame::{Plane, Size};
+use linehue::engine::leading::By;
 use linehue::engine::measure::Histogram;
-use linehue::engine::recipe::{Recipe, text::parse};
-use linehue::work::desk::{Layer, keys};
+use linehue::engine::recipe::{Ratio, Recipe, ShowStars, StarLook, text::parse};
+use linehue::work::desk::{Apart, Layer, Means, Parts, keys};
 use linehue::work::preview::{Grid, Preview, Request, Show, pyramid};
 use ndarray::Array2;
 
@@ -174,10 +175,111 @@ fn stretch_of_three(bencher: Bencher<'_, '_>, view: (usize, usize)) {
     });
 }
 
+/// The layers of the rendition of three with their stars told apart: a nebula,
+/// and heights that are above zero at a pixel in forty.
+fn apart() -> Vec<Option<Arc<Layer>>> {
+    static APART: OnceLock<Vec<Option<Arc<Layer>>>> = OnceLock::new();
+    let means = |plane: Plane| Means {
+        reduced: pyramid(&plane),
+        plane: Arc::new(plane),
+    };
+    let with_parts = |layer: &Arc<Layer>| {
+        let heights = Plane::new(Array2::from_shape_fn((HEIGHT, WIDTH), |(y, x)| {
+            let near = (y * WIDTH + x).wrapping_mul(2_654_435_761) >> 3;
+            if near % 40 == 0 { 0.4 } else { 0.0 }
+        }));
+        Arc::new(Layer {
+            parts: Parts {
+                smooth: None,
+                apart: Some(Apart {
+                    denoise: 0.0,
+                    nebula: means(Plane::clone(&layer.plane)),
+                    heights: means(heights),
+                    stars: 1000,
+                }),
+            },
+            ..Layer::clone(layer)
+        })
+    };
+    let make = || {
+        let layers = layers().iter().enumerate();
+        layers
+            .map(|(index, layer)| match layer {
+                Some(layer) if index < 3 => Some(with_parts(layer)),
+                other => other.clone(),
+            })
+            .collect()
+    };
+    APART.get_or_init(make).clone()
+}
+
+fn neutral(view: (usize, usize), size: f64) -> Request {
+    let mut request = request(view, 5.5);
+    request.show = Show::Rendition("three".to_owned());
+    request.layers = apart();
+    let recipe = Arc::make_mut(&mut request.recipe);
+    recipe.renditions[1].stars = Some(StarLook {
+        show: ShowStars::Neutral,
+        size,
+        brightness: 1.0,
+    });
+    request
+}
+
+#[divan::bench(args = VIEWS, max_time = 2)]
+fn hue_with_neutral_stars(bencher: Bencher<'_, '_>, view: (usize, usize)) {
+    run(bencher, neutral(view, 1.0), |request, count| {
+        let color = linehue::engine::recipe::ColorValue::Hue {
+            hue: (count % 360) as f64,
+            saturation: 1.0,
+            strength: 1.0,
+        };
+        let recipe = Arc::make_mut(&mut request.recipe);
+        recipe.renditions[1].colors.insert("c0".to_owned(), color);
+    });
+}
+
+#[divan::bench(args = VIEWS, max_time = 2)]
+fn size_of_stars(bencher: Bencher<'_, '_>, view: (usize, usize)) {
+    run(bencher, neutral(view, 0.7), |request, count| {
+        let recipe = Arc::make_mut(&mut request.recipe);
+        if let Some(stars) = &mut recipe.renditions[1].stars {
+            stars.size = 0.5 + 0.01 * (count % 50) as f64;
+        }
+    });
+}
+
+#[divan::bench(args = VIEWS, max_time = 2)]
+fn leading_line(bencher: Bencher<'_, '_>, view: (usize, usize)) {
+    let mut request = request(view, 5.5);
+    request.show = Show::Leading {
+        rendition: "three".to_owned(),
+        by: By::Shown,
+    };
+    run(bencher, request, |_, _| ());
+}
+
+#[divan::bench(args = VIEWS, max_time = 2)]
+fn ratio_of_lines(bencher: Bencher<'_, '_>, view: (usize, usize)) {
+    let mut request = request(view, 5.5);
+    request.show = Show::Ratio(Ratio::of("", "c2", "c0"));
+    run(bencher, request, |_, _| ());
+}
+
+/// With what it needs to know of whole channels.
+#[divan::bench(sample_count = 5)]
+fn ratio_of_lines_at_first(bencher: Bencher<'_, '_>) {
+    let mut request = request(VIEWS[0], 5.5);
+    request.show = Show::Ratio(Ratio::of("", "c2", "c0"));
+    let go_on = AtomicBool::new(false);
+    bencher.bench_local(|| Preview::default().draw(&request, &go_on).expect("drawn"));
+}
+
 #[divan::bench(args = STEPS, consts = [0, 1], max_time = 3)]
 fn pan<const VIEW: usize>(bencher: Bencher<'_, '_>, step: f64) {
     run(bencher, request(VIEWS[VIEW], step), |request, count| {
-        request.grid.corner[0] = 40.0 * step * (count % 64) as f64;
+        // To and fro, all of the view on the channels where it is not larger.
+        request.grid.corner[0] = 40.0 * step * (count % 8) as f64;
     });
 }
 

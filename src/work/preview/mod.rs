@@ -13,6 +13,8 @@ mod grey;
 
 pub mod maps;
 
+mod moved;
+
 mod parts;
 
 pub mod probe;

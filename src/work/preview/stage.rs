@@ -6,6 +6,7 @@ use std::sync::{Arc, Weak};
 use rayon::prelude::*;
 
 use super::Grid;
+use super::moved::Moved;
 use super::pyramid::FIRST_CELL;
 use crate::engine::denoise;
 use crate::engine::frame::{Plane, Rows as _, Size};
@@ -93,7 +94,12 @@ impl Stage {
         cancel: &AtomicBool,
     ) -> Option<Arc<Vec<f32>>> {
         let source = source.into();
-        self.kept(source.plane, None, grid, |_| staged(source, grid, cancel))
+        self.kept(source.plane, None, grid, |stage| {
+            match stage.moved(source.plane, grid) {
+                Some(moved) => moved.completed(source, grid, cancel),
+                None => staged(source, grid, cancel),
+            }
+        })
     }
 
     /// The values of a plane, moved by a share (0..1) towards those of another.
@@ -141,6 +147,19 @@ impl Stage {
         Some(values)
     }
 
+    // The values of a plane on a grid that was moved from this one by whole
+    // output pixels, the latest where there are several: most of what a pan
+    // shows was there before.
+    fn moved(&self, plane: &Arc<Plane>, grid: &Grid) -> Option<Moved> {
+        self.kept.iter().rev().find_map(|kept| {
+            let is_it = kept.towards.is_none() && std::ptr::eq(kept.plane.as_ptr(), &**plane);
+            if !is_it {
+                return None;
+            }
+            Moved::between(&kept.grid, grid, &kept.values)
+        })
+    }
+
     // Drops what belongs to planes that are gone, then what was used longest ago.
     fn forget(&mut self) {
         self.kept.retain(Kept::alive);
@@ -160,7 +179,8 @@ pub(super) fn window(grid: &Grid) -> Window {
     }
 }
 
-fn staged(source: Source<'_>, grid: &Grid, cancel: &AtomicBool) -> Option<Vec<f32>> {
+/// The values of a plane on a grid, made anew.
+pub(super) fn staged(source: Source<'_>, grid: &Grid, cancel: &AtomicBool) -> Option<Vec<f32>> {
     let picture = source.plane.size();
     let (source, cell) = coarsest(source, grid, picture);
     let source = source.values().as_slice()?;
