@@ -7,7 +7,10 @@ mod legend;
 
 mod ratio;
 
-use egui::{Align, Button, Frame, Id, Label, Layout, Rect, RichText, Stroke, Ui, UiBuilder, vec2};
+use egui::{
+    Align, Button, Frame, Id, Label, Layout, Rect, RichText, ScrollArea, Stroke, Ui, UiBuilder,
+    vec2,
+};
 
 use super::pictures::SHOWN;
 use crate::engine::lines::line;
@@ -18,6 +21,7 @@ use crate::gui::command::Command;
 use crate::gui::panels::top::tip;
 use crate::gui::state::{LineMap, State, View};
 use crate::gui::theme::bold;
+use crate::gui::widgets::icon::{self, Icon};
 use crate::work::preview::Show;
 use crate::work::preview::maps::Found;
 
@@ -107,7 +111,8 @@ pub fn show(ui: &mut Ui, state: &State, rect: Rect, asks: &mut Asks) {
     let picture = state.pictures.shown(SHOWN);
     let found = picture.and_then(|shown| shown.picture.found.as_ref());
     let width = WIDTH.min(rect.width() - 28.0);
-    let place = Rect::from_min_size(rect.min + vec2(8.0, 8.0), vec2(width, 60.0));
+    let room = vec2(width, (rect.height() - 16.0).max(60.0));
+    let place = Rect::from_min_size(rect.min + vec2(8.0, 8.0), room);
     let builder = UiBuilder::new().max_rect(place);
     ui.scope_builder(builder, |ui| {
         Frame::new()
@@ -118,24 +123,23 @@ pub fn show(ui: &mut Ui, state: &State, rect: Rect, asks: &mut Asks) {
             .show(ui, |ui| {
                 ui.set_width(width - 22.0);
                 ui.spacing_mut().item_spacing = vec2(6.0, 5.0);
-                let words = match map {
-                    LineMap::Leading(_) => "Which line leads",
-                    LineMap::Ratio(_) => "Ratio of lines",
-                };
-                let is_open = title(ui, words);
-                if is_open {
-                    match map {
-                        LineMap::Leading(by) => leading::show(ui, state, *by, found, asks),
-                        LineMap::Ratio(ratio) => ratio::show(ui, state, ratio, found, asks),
-                    }
-                }
                 if let Some(Found::Nothing { what, hint }) = found {
                     let words = RichText::new(format!("{what}. {hint}.")).color(colors.warning);
                     ui.add(Label::new(words).wrap());
                 }
-                if is_open {
-                    footer(ui, state, map, found, asks);
+                if !title(ui, state, map, found, asks) {
+                    return;
                 }
+                // All of it can be reached in the smallest window.
+                let room = (rect.bottom() - ui.cursor().top() - 18.0).max(40.0);
+                ScrollArea::vertical()
+                    .id_salt("legend")
+                    .max_height(room)
+                    .auto_shrink([false, true])
+                    .show(ui, |ui| match map {
+                        LineMap::Leading(by) => leading::show(ui, state, *by, found, asks),
+                        LineMap::Ratio(ratio) => ratio::show(ui, state, ratio, found, asks),
+                    });
             });
     });
 }
@@ -147,38 +151,41 @@ fn see(state: &State, map: Option<LineMap>, asks: &mut Asks) {
     }));
 }
 
-// The name of the map; the rest of the plate folds away. Whether it is open.
-fn title(ui: &mut Ui, words: &str) -> bool {
+// The name of the map and what is done with it; the rest of the plate folds
+// away. Whether it is open.
+fn title(
+    ui: &mut Ui,
+    state: &State,
+    map: &LineMap,
+    found: Option<&Found>,
+    asks: &mut Asks,
+) -> bool {
     let id = Id::unique("legend of a map");
     let mut is_open = ui.data(|data| data.get_temp::<bool>(id)).unwrap_or(true);
+    let words = match map {
+        LineMap::Leading(_) => "Which line leads",
+        LineMap::Ratio(_) => "Ratio of lines",
+    };
     ui.horizontal(|ui| {
         ui.add(Label::new(RichText::new(words).family(bold())).selectable(false));
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            if icon::button(ui, Icon::Cross, "Back to the picture", false).clicked() {
+                see(state, None, asks);
+            }
             let (word, about) = match is_open {
                 true => ("Fold", "Leave the name alone over the picture"),
                 false => ("Unfold", "Show the colours, the figures and the choices"),
             };
-            if ui.small_button(word).on_hover_text(about).clicked() {
+            if ui.button(word).on_hover_text(about).clicked() {
                 is_open = !is_open;
                 ui.data_mut(|data| data.insert_temp(id, is_open));
+            }
+            let is_there = matches!(found, Some(Found::Leading { .. } | Found::Ratio { .. }));
+            let save = ui.add_enabled(is_there, Button::new("Save ..."));
+            if tip(save, Command::SaveMap).clicked() {
+                asks.run(Command::SaveMap);
             }
         });
     });
     is_open
-}
-
-fn footer(ui: &mut Ui, state: &State, map: &LineMap, found: Option<&Found>, asks: &mut Asks) {
-    ui.horizontal_wrapped(|ui| {
-        let is_there = matches!(found, Some(Found::Leading { .. } | Found::Ratio { .. }));
-        let save = ui.add_enabled(is_there, Button::new("Save ..."));
-        if tip(save, Command::SaveMap).clicked() {
-            asks.run(Command::SaveMap);
-        }
-        if let LineMap::Ratio(ratio) = map {
-            ratio::keep(ui, state, ratio, asks);
-        }
-        if ui.button("Back to the picture").clicked() {
-            see(state, None, asks);
-        }
-    });
 }

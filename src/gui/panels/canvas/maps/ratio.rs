@@ -38,6 +38,7 @@ pub(super) fn show(
         if swap.clicked() {
             std::mem::swap(&mut wanted.over, &mut wanted.under);
         }
+        keep(ui, state, ratio, asks);
     });
     if (&wanted.over, &wanted.under) != (&ratio.over, &ratio.under) {
         let same = |kept: &&Ratio| (&kept.over, &kept.under) == (&wanted.over, &wanted.under);
@@ -260,7 +261,7 @@ fn bar(ui: &mut Ui, state: &State, name: &str, span: &Span, mark: Option<f64>) {
 }
 
 // A ratio is kept in the recipe: commands make its map again.
-pub(super) fn keep(ui: &mut Ui, state: &State, ratio: &Ratio, asks: &mut Asks) {
+fn keep(ui: &mut Ui, state: &State, ratio: &Ratio, asks: &mut Asks) {
     let recipe = state.recipe();
     let same = |kept: &&Ratio| (&kept.over, &kept.under) == (&ratio.over, &ratio.under);
     let kept = recipe.ratios.iter().find(same);
