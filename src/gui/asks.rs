@@ -16,6 +16,10 @@ use crate::work::balance::BalanceBy;
 
 /// One wish of a panel.
 #[derive(Debug, Clone)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "a frame has a few of them at most"
+)]
 pub enum Ask {
     /// The recipe is to become this.
     Edit {

@@ -186,7 +186,7 @@ fn apart() -> Vec<Option<Arc<Layer>>> {
     let with_parts = |layer: &Arc<Layer>| {
         let heights = Plane::new(Array2::from_shape_fn((HEIGHT, WIDTH), |(y, x)| {
             let near = (y * WIDTH + x).wrapping_mul(2_654_435_761) >> 3;
-            if near % 40 == 0 { 0.4 } else { 0.0 }
+            if near.is_multiple_of(40) { 0.4 } else { 0.0 }
         }));
         Arc::new(Layer {
             parts: Parts {
