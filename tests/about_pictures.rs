@@ -13,12 +13,13 @@ use std::io::BufReader;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use linehue::engine::recipe::text::parse;
+use linehue::engine::leading::By;
+use linehue::engine::recipe::{Ratio, text::parse};
 use linehue::io::draw::Scene;
 use linehue::work::key::looks::DARK;
 use linehue::work::key::scene::{Plan, Setting, scene};
 use linehue::work::key::{self, Beneath, Onto, Place};
-use linehue::work::{Control, Error, Progress, compare, sheet};
+use linehue::work::{Control, Error, Progress, compare, leading, ratio, sheet};
 use stacks::Bench;
 
 struct Png {
@@ -641,6 +642,31 @@ fn what_is_stopped_leaves_the_old_file_and_nothing_else() {
     stopped("reading channels", &|control| {
         compare::run(&comparison, control).err()
     });
+    let recipe = || parse(stacks::RECIPE, "lantern.toml").expect("sound");
+    let leading = leading::Request {
+        recipe: recipe(),
+        folder: bench.folder.path().to_owned(),
+        rendition: None,
+        out: out.clone(),
+        by: By::Shown,
+    };
+    stopped("comparing lines", &|control| {
+        leading::run(&leading, control).err()
+    });
+    let [over, under] = [0, 1].map(|index: usize| recipe().channels[index].id.clone());
+    let ratio = ratio::Request {
+        recipe: recipe(),
+        folder: bench.folder.path().to_owned(),
+        file: None,
+        ratio: Ratio {
+            bin: 2,
+            ..Ratio::of("", &over, &under)
+        },
+        out: out.clone(),
+    };
+    for at in ["noise", "taking ratios", "painting"] {
+        stopped(at, &|control| ratio::run(&ratio, control).err());
+    }
     let key = key::Request {
         subject: subject(),
         rendition: None,
