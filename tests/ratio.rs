@@ -295,3 +295,99 @@ fn what_cannot_be_is_refused_with_a_hint() {
         bench.refused(&all, words);
     }
 }
+
+/// The record holds years later: the same inputs give the same bytes, from
+/// another folder too, and what was changed is told.
+#[test]
+fn a_map_is_verified_from_its_record() {
+    let bench = Bench::new();
+    sample(&bench);
+    for out in ["map.fits", "map.png"] {
+        let record = format!("{out}.ratio.json");
+        bench.run(0, &["ratio", "sample.toml", "sii/oiii", "-o", out]);
+        let told = bench.run(0, &["verify", &record, "--json"]);
+        let told = json(&told.out);
+        assert_eq!(told["holds"], true, "{told}");
+        // The reference lends its place on the sky: it is an input too.
+        let what: Vec<&str> = told["checks"]
+            .as_array()
+            .expect("checks")
+            .iter()
+            .filter_map(|check| check["what"].as_str())
+            .collect();
+        assert_eq!(what.last(), Some(&"ratios"));
+        assert!(
+            what.contains(&"map") && what.contains(&"input sii"),
+            "{what:?}"
+        );
+    }
+    fs::create_dir(bench.at("moved")).expect("a folder");
+    for name in ["lantern-sii.fits", "lantern-oiii.fits"] {
+        fs::rename(bench.at(name), bench.at("moved").join(name)).expect("moved");
+    }
+    bench.run(1, &["verify", "map.fits.ratio.json"]);
+    let arguments = ["verify", "map.fits.ratio.json", "--inputs", "moved"];
+    bench.run(0, &arguments);
+    let mut bytes = fs::read(bench.at("map.fits")).expect("there");
+    let last = bytes.len() - 1;
+    bytes[last] ^= 1;
+    bench.file("map.fits", &bytes);
+    let said = bench.run(1, &arguments);
+    assert!(said.out.contains("NOT  map"), "{}", said.out);
+    assert!(said.out.contains("ok   ratios"), "{}", said.out);
+}
+
+#[test]
+fn the_caption_of_a_map_has_its_criterion_and_caveats() {
+    let bench = Bench::new();
+    sample(&bench);
+    bench.run(0, &["ratio", "sample.toml", "sii/ha", "-o", "map.png"]);
+    let words = |more: &[&str]| {
+        let mut arguments = vec!["caption", "map.png.ratio.json"];
+        arguments.extend(more);
+        bench.run(0, &arguments).out
+    };
+    let told = json(&words(&["--json"]));
+    let record = json(&fs::read_to_string(bench.at("map.png.ratio.json")).expect("there"));
+    let short = told["short"].as_str().expect("words");
+    assert!(short.chars().count() <= 280);
+    let median = record["figures"]["median"].as_f64().expect("a number");
+    assert!(short.contains(&format!("median {median:.3}")), "{short}");
+    let long = told["long"].as_str().expect("words");
+    for part in [
+        "Mathewson & Clarke 1973",
+        "Haffner",
+        "continuum of stars",
+        "0.4",
+    ] {
+        assert!(long.contains(part), "{part}: {long}");
+    }
+    let alt = told["alt"].as_str().expect("words");
+    for end in ["low", "high"] {
+        let end = record["scale"][end].as_f64().expect("a number");
+        assert!(alt.contains(&format!("{end}")), "{alt}");
+    }
+    // What the field is called cannot inject markup.
+    let hostile = fs::read_to_string(bench.at("map.png.ratio.json")).expect("there");
+    let mut hostile = json(&hostile);
+    hostile["recipe"]["about"]["object"] = "<script>alert(1)</script>".into();
+    bench.file("hostile.ratio.json", hostile.to_string().as_bytes());
+    let arguments = ["caption", "hostile.ratio.json", "--format", "html"];
+    let html = bench.run(0, &arguments).out;
+    assert!(
+        html.contains("&lt;script") && !html.contains("<script"),
+        "{html}"
+    );
+    // A damaged record, a later one, and a template that is for composites.
+    hostile["words"] = 3.into();
+    bench.file("hostile.ratio.json", hostile.to_string().as_bytes());
+    bench.refused(&["caption", "hostile.ratio.json"], &["damaged", "words"]);
+    hostile["ratio_record"] = 99.into();
+    bench.file("hostile.ratio.json", hostile.to_string().as_bytes());
+    bench.refused(&["verify", "hostile.ratio.json"], &["99", "newer Linehue"]);
+    bench.file("own.toml", b"");
+    bench.refused(
+        &["caption", "map.png.ratio.json", "--template", "own.toml"],
+        &["composites"],
+    );
+}

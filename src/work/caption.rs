@@ -9,7 +9,7 @@ use std::sync::atomic::AtomicBool;
 
 use super::desk::Layer;
 use super::progress::Silent;
-use super::{Control, Error, describe};
+use super::{Control, Error, describe, ratio};
 use crate::engine::caption::{Caption, Day, Facts, Seen, Shown, Template, facts::sensible_s};
 use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
@@ -81,6 +81,15 @@ pub fn draft(
 /// # Errors
 /// When a file cannot be read or does not hold.
 pub fn of_record(path: &Path, template: Option<&Path>) -> Result<(Caption, String), Error> {
+    if let Some(told) = ratio::read_record(path)? {
+        return match template {
+            None => Ok((told.caption(), "en".to_owned())),
+            Some(_) => Err(Error::request(
+                format!("{}: templates are for composites", path.display()),
+                "leave --template out for a map of ratios",
+            )),
+        };
+    }
     let mut record = record::read(path)?;
     let template = template_of(template)?;
     name_shown(&mut record)?;

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::inputs::{self, folder_of};
 use super::parts;
 use super::prepare::prepare;
+use super::ratio;
 use super::{Control, Error};
 use crate::engine::compose::{self, Composition, Run, Sink, Source};
 use crate::engine::frame::{Coded, CodedBand, Depth};
@@ -49,13 +50,17 @@ pub fn run(
     memory: NonZeroUsize,
     control: Control<'_>,
 ) -> Result<Verdict, Error> {
+    if let Some(told) = ratio::read_record(record_path)? {
+        return ratio::verify(&told, record_path, extra_folder, control);
+    }
     let record = record::read(record_path)?;
     let folder = folder_of(record_path);
     let mut checks = Vec::new();
     let mut found = Vec::new();
     for input in &record.inputs {
         let place = find(folder, extra_folder, &input.file);
-        checks.push(check_input(input, place.as_deref(), control)?);
+        let file = (input.channel.as_str(), &input.file, input.sha256.as_str());
+        checks.push(check_input(file, place.as_deref(), control)?);
         found.push((input.channel.clone(), place));
     }
     let composite = folder.join(&record.composite.file);
@@ -74,23 +79,25 @@ pub(super) fn find(folder: &Path, extra_folder: Option<&Path>, file: &str) -> Op
     places.into_iter().find(|place| place.is_file())
 }
 
-fn check_input(
-    input: &record::Input,
+/// Whether an input (its channel, its file as the record has it, its SHA-256),
+/// found in `place`, is what it was.
+pub(super) fn check_input(
+    (channel, file, its_sha256): (&str, &String, &str),
     place: Option<&Path>,
     control: Control<'_>,
 ) -> Result<Check, Error> {
     let (holds, detail) = match place {
         None => (false, "missing; name its folder with --inputs".to_owned()),
         Some(place) => match inputs::sha256(place, control) {
-            Ok(hash) if hash == input.sha256 => (true, "unchanged".to_owned()),
+            Ok(hash) if hash == its_sha256 => (true, "unchanged".to_owned()),
             Ok(_) => (false, "changed since the record was made".to_owned()),
             Err(Error::Cancelled) => return Err(Error::Cancelled),
             Err(error) => (false, error.to_string()),
         },
     };
     Ok(Check {
-        what: format!("input {}", input.channel),
-        file: Some(input.file.clone()),
+        what: format!("input {channel}"),
+        file: Some(file.clone()),
         holds,
         detail,
     })

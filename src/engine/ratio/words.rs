@@ -2,6 +2,7 @@
 
 use super::Counts;
 use super::criteria::Criterion;
+use crate::engine::caption::Caption;
 use crate::engine::lines::{line, passband::also_passes};
 use crate::engine::recipe::{Channel, Ratio};
 
@@ -155,6 +156,61 @@ fn passed(channel: &Channel, raises: &str) -> Option<String> {
             others.join(" and ")
         )
     })
+}
+
+/// What the words under a map are made of.
+#[derive(Debug, Clone, Copy)]
+pub struct Told<'a> {
+    /// `[S II]/Hα`
+    pub name: &'a str,
+    /// What the field shows, if that is known.
+    pub object: Option<&'a str>,
+    /// Pixels with a ratio among those with data, 0..1.
+    pub known: f64,
+    /// 16th percentile, median and 84th percentile of the ratios.
+    pub quantiles: [f64; 3],
+    /// The ratios at both ends of a picture's scale.
+    pub scale: [f64; 2],
+    /// What was found.
+    pub found: &'a [String],
+    /// What stands against taking it at its word.
+    pub caveats: &'a [String],
+}
+
+/// Characters of the short words at most.
+const SHORT: usize = 280;
+
+/// The words under a map: short, long, and for someone who does not see it.
+pub fn caption(told: &Told<'_>) -> Caption {
+    let [low, median, high] = told.quantiles.map(digits);
+    let of = told
+        .object
+        .map_or(String::new(), |object| format!(" of {object}"));
+    let figures = format!(
+        "median {median}, the middle 68 % from {low} to {high}, known in {} of the field. \
+         Indicative, not calibrated.",
+        percent(told.known)
+    );
+    let name = told.name;
+    let short = format!("The ratio {name}{of}: {figures}");
+    let short = if short.chars().count() <= SHORT {
+        short
+    } else {
+        format!("The ratio {name}: {figures}")
+    };
+    let head = format!("How strong one line is beside another{of}.");
+    let parts = std::iter::once(&head).chain(told.found).chain(told.caveats);
+    let long: Vec<&str> = parts.map(String::as_str).collect();
+    let [from, to] = told.scale;
+    Caption {
+        short,
+        long: long.join(" "),
+        alt: format!(
+            "A map of the ratio {name}{of}. Its colours run from dark blue at {from} over green \
+             to light yellow at {to}; grey is where no ratio is known. {}",
+            told.found.join(" ")
+        ),
+    }
 }
 
 /// A share in percent.

@@ -270,7 +270,8 @@ impl RecordError {
         match self {
             Self::System { .. } => "check the path and the permissions",
             Self::NotARecord { .. } => {
-                "name the file that ends in `.record.json` beside a composite"
+                "name the file that ends in `.record.json` beside a composite, or in `.ratio.json` \
+                 beside a map"
             }
             Self::Newer { .. } => "use a newer Linehue",
         }
@@ -286,29 +287,48 @@ const LARGEST_RECORD: u64 = 64 << 20;
 /// # Errors
 /// [`RecordError`].
 pub fn read(path: &Path) -> Result<Record, RecordError> {
-    let system = |error: std::io::Error| RecordError::System {
-        path: path.to_owned(),
-        what: error.to_string(),
-    };
-    let not_a_record = |what: String| RecordError::NotARecord {
-        path: path.to_owned(),
-        what,
-    };
-    // Counted while reading: a pipe or a device has no length beforehand.
-    let mut bytes = Vec::new();
-    let length = File::open(path)
-        .and_then(|file| file.take(LARGEST_RECORD + 1).read_to_end(&mut bytes))
-        .map_err(system)?;
-    if length as u64 > LARGEST_RECORD {
-        return Err(not_a_record("it is too long for a record".to_owned()));
-    }
-    parse(&bytes).map_err(|error| match error {
+    parse(&bytes(path)?).map_err(|error| match error {
         ParseError::Newer(version) => RecordError::Newer {
             path: path.to_owned(),
             version,
         },
-        ParseError::Words(what) => not_a_record(what),
+        ParseError::Words(what) => RecordError::NotARecord {
+            path: path.to_owned(),
+            what,
+        },
     })
+}
+
+/// Reads any kind of record as it stands; null where it is no JSON.
+///
+/// # Errors
+/// [`RecordError`], where the file cannot be read.
+pub fn value(path: &Path) -> Result<serde_json::Value, RecordError> {
+    let bytes = bytes(path)?;
+    Ok(serde_json::from_slice(unmarked(&bytes)).unwrap_or_default())
+}
+
+fn bytes(path: &Path) -> Result<Vec<u8>, RecordError> {
+    // Counted while reading: a pipe or a device has no length beforehand.
+    let mut bytes = Vec::new();
+    let length = File::open(path)
+        .and_then(|file| file.take(LARGEST_RECORD + 1).read_to_end(&mut bytes))
+        .map_err(|error| RecordError::System {
+            path: path.to_owned(),
+            what: error.to_string(),
+        })?;
+    if length as u64 > LARGEST_RECORD {
+        return Err(RecordError::NotARecord {
+            path: path.to_owned(),
+            what: "it is too long for a record".to_owned(),
+        });
+    }
+    Ok(bytes)
+}
+
+// Some editors put a byte order mark before the text.
+fn unmarked(bytes: &[u8]) -> &[u8] {
+    bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes)
 }
 
 /// What is wrong with the text of a record.
@@ -325,8 +345,7 @@ pub enum ParseError {
 /// # Errors
 /// [`ParseError`].
 pub fn parse(bytes: &[u8]) -> Result<Record, ParseError> {
-    // Some editors put a byte order mark before the text.
-    let bytes = bytes.strip_prefix("\u{feff}".as_bytes()).unwrap_or(bytes);
+    let bytes = unmarked(bytes);
     let value: serde_json::Value =
         serde_json::from_slice(bytes).map_err(|error| ParseError::Words(error.to_string()))?;
     match value.get("record").and_then(serde_json::Value::as_u64) {

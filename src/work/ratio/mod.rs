@@ -7,6 +7,13 @@ mod picture;
 
 mod record;
 
+mod told;
+
+mod verify;
+
+pub use told::{Told, read as read_record};
+pub use verify::verify;
+
 use std::path::{Path, PathBuf};
 
 use super::inputs::{self, Input};
@@ -115,12 +122,17 @@ pub fn record_path(out: &Path) -> PathBuf {
     out.with_file_name(name)
 }
 
+/// Where the file of a channel lies.
+type Place<'a> = &'a dyn Fn(&Channel) -> Result<PathBuf, Error>;
+
 /// What all parts of a map's making look at.
 struct Made<'a> {
     request: &'a Request,
     over: &'a Channel,
     under: &'a Channel,
     inputs: &'a [Input],
+    /// Every file that the map was made from: channel and path.
+    files: &'a [(usize, PathBuf)],
     preparation: &'a Preparation,
     /// The grid of the map.
     grid: Header,
@@ -140,6 +152,12 @@ struct Made<'a> {
 /// When channels cannot be prepared, a noise cannot be measured, no pixel has
 /// a ratio, or a file cannot be written.
 pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
+    let place = |channel: &Channel| Ok(request.folder.join(&channel.file));
+    made(request, &place, control)
+}
+
+// The same where files may have moved.
+fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Done, Error> {
     let Request {
         recipe,
         folder,
@@ -157,14 +175,14 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     inputs::spare_composite(out)?;
     atomic::try_place(out)?;
 
-    let place = |id: &str| {
+    let index = |id: &str| {
         let found = recipe.channels.iter().position(|channel| channel.id == id);
         found.ok_or_else(|| Error::request(format!("no channel `{id}`"), "name two channels"))
     };
-    let [over, under] = [place(&ratio.over)?, place(&ratio.under)?];
+    let [over, under] = [index(&ratio.over)?, index(&ratio.under)?];
     let mut needed = vec![over, under];
     needed.sort_unstable();
-    let (opened, grid) = opened(request, &needed)?;
+    let (opened, files, grid) = opened(recipe, &needed, place)?;
     let preparation = prepare(recipe, &opened, &needed, control)?;
     let of = |index: usize| preparation.indices.iter().position(|own| *own == index);
     let (Some(one), Some(other)) = (of(over), of(under)) else {
@@ -221,6 +239,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         over,
         under,
         inputs: &opened,
+        files: &files,
         preparation: &preparation,
         grid: fits::grid(&grid, preparation.part.origin, ratio.bin),
         law,
@@ -274,9 +293,10 @@ fn kind_of(out: &Path) -> Result<Format, Error> {
     Ok(format)
 }
 
-// The files that shape the map, and the header of the grid.
-fn opened(request: &Request, needed: &[usize]) -> Result<(Vec<Input>, Header), Error> {
-    let recipe = &request.recipe;
+// The inputs that shape the map, all of its files, and the header of the grid.
+type Opened = (Vec<Input>, Vec<(usize, PathBuf)>, Header);
+
+fn opened(recipe: &Recipe, needed: &[usize], place: Place<'_>) -> Result<Opened, Error> {
     let shaping = inputs::shaping(recipe, needed);
     let reference = recipe
         .channels
@@ -287,16 +307,18 @@ fn opened(request: &Request, needed: &[usize]) -> Result<(Vec<Input>, Header), E
     let all: Vec<usize> = (0..recipe.channels.len())
         .filter(|index| shaping.contains(index) || reference == Some(*index))
         .collect();
-    let mut opened = inputs::open(recipe, &all, |channel| {
-        Ok(request.folder.join(&channel.file))
-    })?;
+    let mut opened = inputs::open(recipe, &all, place)?;
+    let files = opened
+        .iter()
+        .map(|input| (input.channel, input.path.clone()))
+        .collect();
     let grid = opened
         .iter()
         .find(|input| Some(input.channel) == reference)
         .map(|input| input.facts.header.clone())
         .unwrap_or_default();
     opened.retain(|input| shaping.contains(&input.channel));
-    Ok((opened, grid))
+    Ok((opened, files, grid))
 }
 
 // What makes a channel doubtful in a ratio.

@@ -11,8 +11,8 @@ use crate::engine::recipe::Channel;
 use crate::work::inputs::{folder_of, relative, sha256};
 use crate::work::{Control, Error};
 
-/// The format version that this build writes.
-const VERSION: u32 = 1;
+/// The format version that this build writes and reads.
+pub(super) const VERSION: u32 = 1;
 
 /// The record as text.
 ///
@@ -27,11 +27,11 @@ pub fn text(
     let request = made.request;
     let folder = folder_of(&request.out);
     let mut files = Vec::new();
-    for input in made.inputs {
+    for (channel, path) in made.files {
         files.push(json!({
-            "channel": request.recipe.channels[input.channel].id,
-            "file": relative(folder, &input.path),
-            "sha256": sha256(&input.path, control)?,
+            "channel": request.recipe.channels[*channel].id,
+            "file": relative(folder, path),
+            "sha256": sha256(path, control)?,
         }));
     }
     let part = made.preparation.part;

@@ -1,0 +1,108 @@
+//! What the record of a map tells, read back: its caption, and what to make again.
+
+use std::path::Path;
+
+use serde::Deserialize;
+
+use super::record::VERSION;
+use crate::engine::caption::Caption;
+use crate::engine::ratio::words;
+use crate::engine::recipe::{Ratio, Recipe, check};
+use crate::io::record::{RecordError, value};
+use crate::work::Error;
+
+/// As much of a map's record as is used again.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Told {
+    pub map: Map,
+    pub name: String,
+    pub ratio: Ratio,
+    pub inputs: Vec<File>,
+    pub scale: Scale,
+    pub words: Vec<String>,
+    pub caveats: Vec<String>,
+    pub recipe: Recipe,
+    figures: Figures,
+}
+
+/// The map itself.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Map {
+    pub file: String,
+    pub sha256: String,
+}
+
+/// A file that it was made from.
+#[derive(Debug, Clone, Deserialize)]
+pub struct File {
+    pub channel: String,
+    pub file: String,
+    pub sha256: String,
+}
+
+/// The ends of a picture's scale.
+#[derive(Debug, Clone, Deserialize)]
+pub struct Scale {
+    pub low: f64,
+    pub high: f64,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct Figures {
+    known: f64,
+    p16: f64,
+    median: f64,
+    p84: f64,
+}
+
+/// Reads the record of a map; None where the file is something else.
+///
+/// # Errors
+/// When the file cannot be read, or the record is of a later format or damaged.
+pub fn read(path: &Path) -> Result<Option<Told>, Error> {
+    // A pipe could not be read again.
+    if !path.is_file() {
+        return Ok(None);
+    }
+    let value = value(path)?;
+    let Some(version) = value.get("ratio_record") else {
+        return Ok(None);
+    };
+    let path = path.to_owned();
+    match version.as_u64() {
+        Some(version) if version > u64::from(VERSION) => {
+            return Err(RecordError::Newer { path, version }.into());
+        }
+        _ => {}
+    }
+    let damaged = |what: String| RecordError::NotARecord {
+        path: path.clone(),
+        what: format!("the record of a map is damaged: {what}"),
+    };
+    let told: Told = serde_json::from_value(value).map_err(|error| damaged(error.to_string()))?;
+    if let Err(problem) = check::whole(&told.recipe) {
+        return Err(damaged(format!("{}: {}", problem.place, problem.what)).into());
+    }
+    Ok(Some(told))
+}
+
+impl Told {
+    /// The words under the map.
+    pub fn caption(&self) -> Caption {
+        let about = &self.recipe.about;
+        let object = [&about.object, &about.title];
+        let object = object.into_iter().find(|words| !words.trim().is_empty());
+        let object = object.map(|words| words.trim());
+        let figures = &self.figures;
+        let quantiles = [figures.p16, figures.median, figures.p84];
+        words::caption(&words::Told {
+            name: &self.name,
+            object,
+            known: figures.known,
+            quantiles,
+            scale: [self.scale.low, self.scale.high],
+            found: &self.words,
+            caveats: &self.caveats,
+        })
+    }
+}
