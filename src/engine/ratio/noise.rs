@@ -73,7 +73,7 @@ pub fn of_means(
 }
 
 /// The same where the means over `bin` x `bin` pixels are at hand: from evenly
-/// spaced rows of them, [`ROWS_OF_MEANS`] at most.
+/// spaced rows of them, `ROWS_OF_MEANS` at most.
 ///
 /// # Errors
 /// What the source meets.
