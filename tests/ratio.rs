@@ -381,7 +381,7 @@ fn the_caption_of_a_map_has_its_criterion_and_caveats() {
     // A damaged record, a later one, and a template that is for composites.
     hostile["words"] = 3.into();
     bench.file("hostile.ratio.json", hostile.to_string().as_bytes());
-    bench.refused(&["caption", "hostile.ratio.json"], &["damaged", "words"]);
+    bench.refused(&["caption", "hostile.ratio.json"], &["damaged", "sequence"]);
     hostile["ratio_record"] = 99.into();
     bench.file("hostile.ratio.json", hostile.to_string().as_bytes());
     bench.refused(&["verify", "hostile.ratio.json"], &["99", "newer Linehue"]);

@@ -202,7 +202,7 @@ pub const COMMANDS: &[Entry] = &[
     entry(
         Command::SaveMap,
         "Save the map of lines ...",
-        "Which line leads where, or how strong one line is beside another: as it is shown",
+        "Which line leads where, or how strong one line is beside another, at full size",
         None,
     ),
     entry(

@@ -113,7 +113,7 @@ mod tests {
     #[test]
     fn words_narrow_the_list() {
         assert_eq!(matching("").len(), COMMANDS.len() - 1);
-        let found: Vec<Command> = matching("save as file").iter().map(|e| e.command).collect();
+        let found: Vec<Command> = matching("save as").iter().map(|e| e.command).collect();
         assert_eq!(found, [Command::SaveAs]);
         assert!(matching("xyzzy").is_empty());
     }

@@ -14,37 +14,37 @@ use crate::work::Error;
 /// As much of a map's record as is used again.
 #[derive(Debug, Clone, Deserialize)]
 pub struct Told {
-    pub map: Map,
-    pub name: String,
-    pub ratio: Ratio,
-    pub inputs: Vec<File>,
-    pub scale: Scale,
-    pub words: Vec<String>,
-    pub caveats: Vec<String>,
-    pub recipe: Recipe,
+    pub(super) map: Map,
+    pub(super) name: String,
+    pub(super) ratio: Ratio,
+    pub(super) inputs: Vec<File>,
+    pub(super) scale: Scale,
+    pub(super) words: Vec<String>,
+    pub(super) caveats: Vec<String>,
+    pub(super) recipe: Recipe,
     figures: Figures,
 }
 
 /// The map itself.
 #[derive(Debug, Clone, Deserialize)]
-pub struct Map {
-    pub file: String,
-    pub sha256: String,
+pub(super) struct Map {
+    pub(super) file: String,
+    pub(super) sha256: String,
 }
 
 /// A file that it was made from.
 #[derive(Debug, Clone, Deserialize)]
-pub struct File {
-    pub channel: String,
-    pub file: String,
-    pub sha256: String,
+pub(super) struct File {
+    pub(super) channel: String,
+    pub(super) file: String,
+    pub(super) sha256: String,
 }
 
 /// The ends of a picture's scale.
 #[derive(Debug, Clone, Deserialize)]
-pub struct Scale {
-    pub low: f64,
-    pub high: f64,
+pub(super) struct Scale {
+    pub(super) low: f64,
+    pub(super) high: f64,
 }
 
 #[derive(Debug, Clone, Deserialize)]
