@@ -119,7 +119,7 @@ fn the_error_of_faint_gas_falls_fourfold() {
 fn noise_that_neighbours_share_goes_too() {
     let lay = |values: Vec<f32>| {
         let turn = 3.0_f64.to_radians();
-        let (sin, cos) = (turn.sin(), turn.cos());
+        let (sin, cos) = (libm::sin(turn), libm::cos(turn));
         let [x, y] = [SIZE.width, SIZE.height].map(|side| side as f64 / 2.0);
         let matrix = [
             [cos, -sin, x - cos * x + sin * y + 0.37],
