@@ -1,11 +1,8 @@
 //! Renditions come and go.
 
-use std::collections::BTreeMap;
-
-use crate::engine::mix::assign::natural_color;
-use crate::engine::recipe::{Channel, ColorValue, Gamut, Recipe, Rendition};
+use crate::engine::recipe::Rendition;
 use crate::gui::app::App;
-use crate::gui::panels::canvas::tabs::free_id;
+use crate::gui::panels::canvas::tabs::{free_id, insert, natural};
 
 impl App {
     pub(super) fn add_rendition(&mut self, copy: bool) {
@@ -18,19 +15,13 @@ impl App {
             (Some(shown), true) => shown.clone(),
             _ => natural(&recipe),
         };
-        let stem = if copy {
-            base.id.clone()
-        } else {
-            "new".to_owned()
-        };
-        let id = free_id(&recipe, &stem);
-        recipe.renditions.push(Rendition {
+        let id = free_id(&recipe, &base.id);
+        let new = Rendition {
             id: id.clone(),
             ..base
-        });
-        self.state
-            .history
-            .set(format!("Add rendition {id}"), recipe);
+        };
+        insert(&mut recipe, shown.as_ref().map(|own| own.id.as_str()), new);
+        self.state.history.set(format!("Add {id}"), recipe);
         self.show_rendition(id);
     }
 
@@ -47,29 +38,5 @@ impl App {
             .set(format!("Delete rendition {id}"), recipe);
         self.say(format!("Rendition {id} deleted; Ctrl+Z brings it back"));
         self.mend_view();
-    }
-}
-
-// Every channel whose light can be seen, in its own colour; where there is
-// none, white.
-fn natural(recipe: &Recipe) -> Rendition {
-    let visible = |channel: &&Channel| natural_color(&channel.line, channel.center_nm).is_some();
-    let mut colors: BTreeMap<String, ColorValue> = recipe
-        .channels
-        .iter()
-        .filter(visible)
-        .map(|channel| (channel.id.clone(), ColorValue::Natural))
-        .collect();
-    if colors.is_empty() {
-        colors = recipe
-            .channels
-            .iter()
-            .map(|channel| (channel.id.clone(), ColorValue::Vector([1.0; 3])))
-            .collect();
-    }
-    Rendition {
-        gamut: Some(Gamut::HoldHue),
-        colors,
-        ..Rendition::blank("natural")
     }
 }

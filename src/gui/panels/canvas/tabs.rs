@@ -1,11 +1,13 @@
 //! The renditions as tabs, and how two of them are compared.
 
+use std::collections::BTreeMap;
+
 use egui::{ComboBox, Id, Key, TextEdit, Ui, containers::menu::MenuButton};
 
 use super::maps;
 use super::pictures::other;
 use crate::engine::mix::assign::natural_color;
-use crate::engine::recipe::{Blend, ColorValue, Recipe, Rendition};
+use crate::engine::recipe::{Channel, ColorValue, Gamut, Recipe, Rendition};
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::command::Command;
 use crate::gui::panels::top::{key_of, possible, tip};
@@ -299,44 +301,52 @@ fn copy(state: &State, rendition: &Rendition, asks: &mut Asks) {
     add(state, &mut recipe, new, asks);
 }
 
+/// A rendition of every channel whose light can be seen, in its own colour;
+/// where there is none, of all in white. As in a draft, light that no screen can
+/// show keeps its hue.
+pub fn natural(recipe: &Recipe) -> Rendition {
+    let visible = |channel: &&Channel| natural_color(&channel.line, channel.center_nm).is_some();
+    let mut colors: BTreeMap<String, ColorValue> = recipe
+        .channels
+        .iter()
+        .filter(visible)
+        .map(|channel| (channel.id.clone(), ColorValue::Natural))
+        .collect();
+    if colors.is_empty() {
+        colors = recipe
+            .channels
+            .iter()
+            .map(|channel| (channel.id.clone(), ColorValue::Vector([1.0; 3])))
+            .collect();
+    }
+    Rendition {
+        gamut: Some(Gamut::HoldHue),
+        colors,
+        ..Rendition::blank("natural")
+    }
+}
+
 fn add_natural(state: &State, asks: &mut Asks) {
     let mut recipe = state.recipe().clone();
-    let ids: Vec<String> = (recipe.channels.iter())
-        .filter(|channel| natural_color(&channel.line, channel.center_nm).is_some())
-        .map(|channel| channel.id.clone())
-        .collect();
-    if ids.is_empty() {
-        let words = "No channel has a natural colour: copy a rendition instead.";
-        asks.push(Ask::Say(words.into()));
-        return;
-    }
-    let new = Rendition {
-        id: free_id(&recipe, "natural"),
-        blend: Blend::Light,
-        gamut: None,
-        saturation: None,
-        luminance: None,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
-        colors: ids
-            .into_iter()
-            .map(|id| (id, ColorValue::Natural))
-            .collect(),
-    };
+    let mut new = natural(&recipe);
+    new.id = free_id(&recipe, &new.id);
     add(state, &mut recipe, new, asks);
+}
+
+/// Puts a rendition after another, or last.
+pub fn insert(recipe: &mut Recipe, after: Option<&str>, new: Rendition) {
+    let renditions = recipe.renditions.iter();
+    let at = renditions
+        .map(|own| own.id.as_str())
+        .position(|id| Some(id) == after);
+    let at = at.map_or(recipe.renditions.len(), |at| at + 1);
+    recipe.renditions.insert(at, new);
 }
 
 fn add(state: &State, recipe: &mut Recipe, new: Rendition, asks: &mut Asks) {
     let id = new.id.clone();
-    let shown = state.rendition().map(|rendition| rendition.id.clone());
-    let at = recipe
-        .renditions
-        .iter()
-        .position(|r| Some(&r.id) == shown.as_ref());
-    let at = at.map_or(recipe.renditions.len(), |at| at + 1);
-    recipe.renditions.insert(at, new);
+    let shown = state.rendition().map(|rendition| rendition.id.as_str());
+    insert(recipe, shown, new);
     asks.edit(format!("Add {id}"), recipe.clone());
     asks.push(Ask::ShowRendition(id));
 }
