@@ -17,6 +17,9 @@ use linehue::engine::separate::{
 const WIDTH: usize = 480;
 const HEIGHT: usize = 360;
 
+/// The size of the sample stacks.
+const WIDE: [usize; 2] = [864, 576];
+
 fn go_on(_: usize, _: usize) -> ControlFlow<()> {
     ControlFlow::Continue(())
 }
@@ -29,15 +32,16 @@ struct Sky {
 }
 
 fn sky(filter: Filter) -> Sky {
-    let scene = Scene::new(WIDTH, HEIGHT, 20);
-    let spec = Spec::new(WIDTH, HEIGHT, filter);
-    let back = Backdrop::new(&scene, spec.grid, 0..HEIGHT);
-    let seen = render_over(&scene, &back, &spec, 0..HEIGHT);
-    let truth = render_over(&scene, &back, &spec.with_parts(GAS_ALONE), 0..HEIGHT);
-    let size = Size {
-        width: WIDTH,
-        height: HEIGHT,
-    };
+    sky_of(filter, 20, [WIDTH, HEIGHT])
+}
+
+fn sky_of(filter: Filter, seed: u64, [width, height]: [usize; 2]) -> Sky {
+    let scene = Scene::new(width, height, seed);
+    let spec = Spec::new(width, height, filter);
+    let back = Backdrop::new(&scene, spec.grid, 0..height);
+    let seen = render_over(&scene, &back, &spec, 0..height);
+    let truth = render_over(&scene, &back, &spec.with_parts(GAS_ALONE), 0..height);
+    let size = Size { width, height };
     let plane = Plane::from_vec(size, seen).expect("pixels");
     let stars = find(&plane, None, &FindLimits::default(), &go_on).expect("stars");
     Sky {
@@ -111,10 +115,111 @@ fn most_starlight_goes_and_no_bias_comes() {
     let middle = off[off.len() / 2];
     let spread = 0.5 * (off[off.len() * 84 / 100] - off[off.len() * 16 / 100]);
     println!("{middle} {spread} {}", left / light);
-    // A twentieth of a sigma or so is the light of stars too faint to list.
-    assert!(middle.abs() < 0.2, "{middle}");
-    assert!(spread < 1.5, "{spread}");
-    assert!(left < 0.05 * light, "{}", left / light);
+    // Stars too faint to list, and the far wing of a star that is cut off.
+    assert!(middle.abs() < 0.32, "{middle}");
+    assert!(spread < 1.4, "{spread}");
+    assert!(left < 0.036 * light, "{}", left / light);
+}
+
+/// How high stars are, in sigma of the noise; the last are cut off.
+const CLASSES: [&str; 4] = ["below 20", "to 200", "to half full", "above half full"];
+
+#[test]
+fn little_is_left_under_stars_of_any_height() {
+    // Squares, pixels, and the root mean square under each star.
+    let mut left = [(0.0, 0.0); 4];
+    let mut each: [Vec<f64>; 4] = Default::default();
+    for (filter, seed) in [(Filter::Ha, 7), (Filter::Oiii, 33), (Filter::L, 11)] {
+        let sky = sky_of(filter, seed, WIDE);
+        let settings = Settings::of(&sky.stars);
+        let model = measure(&sky.plane, &sky.stars.stars, &settings, &go_on).unwrap();
+        let apart = model.separate(&sky.plane, model.whole(), &go_on).unwrap();
+        let nebula = apart.nebula(&sky.plane);
+        for star in model.stars().iter().filter(|star| star.height > 0.0) {
+            let inside = |at: f64, size: usize| (at.round().max(0.0) as usize).min(size - 1);
+            let at = inside(star.y, WIDE[1]) * WIDE[0] + inside(star.x, WIDE[0]);
+            let level = f64::from(sky.truth[at]);
+            let height = f64::from(star.height);
+            let over = height / sky.spec.variance(level).sqrt();
+            let class = match over {
+                _ if level + height > 0.5 * f64::from(field::SATURATION) => 3,
+                200.0.. => 2,
+                20.0.. => 1,
+                _ => 0,
+            };
+            let reach = f64::from(star.reach).max(4.0);
+            let (mut sum, mut count) = (0.0, 0.0);
+            for y in inside(star.y - reach, WIDE[1])..=inside(star.y + reach, WIDE[1]) {
+                for x in inside(star.x - reach, WIDE[0])..=inside(star.x + reach, WIDE[0]) {
+                    let (u, v) = (x as f64 - star.x, y as f64 - star.y);
+                    if u * u + v * v < reach * reach {
+                        let truth = f64::from(sky.truth[y * WIDE[0] + x]);
+                        let off = f64::from(nebula.values()[[y, x]]) - truth;
+                        sum += off * off / sky.spec.variance(truth);
+                        count += 1.0;
+                    }
+                }
+            }
+            left[class].0 += sum;
+            left[class].1 += count;
+            each[class].push((sum / count).sqrt());
+        }
+    }
+    // All pixels together, and the star in the middle; noise alone gives 1.
+    let most = [(1.25, 1.1), (2.45, 1.22), (3.5, 1.5), (4.6, 4.1)];
+    for class in 0..4 {
+        let all = (left[class].0 / left[class].1).sqrt();
+        let stars = &mut each[class];
+        stars.sort_by(f64::total_cmp);
+        let middle = stars[stars.len() / 2];
+        let name = CLASSES[class];
+        println!("{name}: {} stars, {all:.2}, {middle:.2}", stars.len());
+        assert!(all < most[class].0, "{name}: {all}");
+        assert!(middle < most[class].1, "{name}: {middle}");
+    }
+}
+
+#[test]
+fn few_stars_are_overlooked() {
+    let scene = Scene::new(WIDTH, HEIGHT, 11);
+    let sky = sky_of(Filter::L, 11, [WIDTH, HEIGHT]);
+    let settings = Settings::of(&sky.stars);
+    let model = measure(&sky.plane, &sky.stars.stars, &settings, &go_on).unwrap();
+    let psf = field::optics::Psf::new(sky.spec.fwhm_px, [0.92, 0.39]);
+    let (mut there, mut taken) = (0, 0);
+    for star in scene.stars_on(&sky.spec) {
+        let inside = |at: f64, size: usize| (at.round().max(0.0) as usize).min(size - 1);
+        let at = inside(star.y, HEIGHT) * WIDTH + inside(star.x, WIDTH);
+        let sigma = sky.spec.variance(f64::from(sky.truth[at])).sqrt();
+        if star.light * f64::from(psf.round(0.0)) > 50.0 * sigma {
+            there += 1;
+            taken += usize::from(model.stars().iter().any(|found| {
+                let (u, v) = (found.x - star.x, found.y - star.y);
+                found.height > 0.0 && u * u + v * v < 2.25
+            }));
+        }
+    }
+    println!("{taken} of {there}");
+    assert!(taken * 100 > 88 * there, "{taken} of {there}");
+}
+
+#[test]
+fn a_ceiling_that_nobody_knows_is_told_from_the_picture() {
+    let sky = sky_of(Filter::L, 11, [WIDTH, HEIGHT]);
+    let known = Settings {
+        ceiling: Some(f64::from(field::SATURATION)),
+        ..Settings::of(&sky.stars)
+    };
+    let unknown = Settings {
+        ceiling: None,
+        ..known
+    };
+    let [known, unknown] = [known, unknown].map(|settings| {
+        let apart = stars_apart(&sky.plane, &sky.stars.stars, &settings, &go_on).unwrap();
+        (apart.report, bits(&apart.nebula(&sky.plane)))
+    });
+    assert!(known.0.saturated > 0, "{:?}", known.0);
+    assert!(known == unknown);
 }
 
 #[test]

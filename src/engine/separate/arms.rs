@@ -14,15 +14,21 @@ use super::psf::Psf;
 
 /// Stars that arms are sought on, at most, and their least height in sigma.
 const STARS: usize = 24;
-const LEAST_SIGMA: f64 = 5000.0;
+const LEAST_SIGMA: f64 = 2500.0;
 
 /// Arms begin to be seen and are sought up to here, in widths.
 const FROM: f64 = 3.5;
 const SOUGHT: f64 = 9.0;
 
-/// Directions looked into, and how far an arm must stand out of them.
+/// Directions looked into, and how far an arm must stand out of their scatter.
 const DIRECTIONS: usize = 240;
 const STANDS_OUT: f32 = 6.0;
+
+/// Directions on either side that a direction is compared with.
+const TURN: usize = 15;
+
+/// What falls more slowly, in widths, is nebula along the way.
+const LONGEST: f64 = 15.0;
 
 /// More than so many are no arms.
 const MOST: usize = 12;
@@ -96,12 +102,16 @@ pub(super) fn arms(
         .map(|spot| see(psf, pixels, light, spot, sigma(spot)))
         .collect();
     let directions = strongest(&seen, psf.fwhm_px);
-    if directions.is_empty() || directions.len() > MOST {
+    if directions.is_empty() || 2 * directions.len() > MOST {
         return Vec::new();
     }
     directions
         .into_iter()
         .filter_map(|angle| arm(&seen, psf.fwhm_px, angle))
+        .flat_map(|arm| {
+            let back = arm.along.map(|part| -part);
+            [arm, Arm { along: back, ..arm }]
+        })
         .collect()
 }
 
@@ -141,7 +151,7 @@ fn angle_of(entry: &[f32; 3]) -> f64 {
     libm::atan2(f64::from(entry[1]), f64::from(entry[0])).rem_euclid(std::f64::consts::TAU)
 }
 
-/// Directions in which most bright stars shine, radians.
+/// Directions in which most bright stars shine, and opposite, radians.
 fn strongest(seen: &[Seen], fwhm_px: f64) -> Vec<f64> {
     let far = (SOUGHT * fwhm_px) as f32;
     let per = DIRECTIONS as f64 / std::f64::consts::TAU;
@@ -158,24 +168,44 @@ fn strongest(seen: &[Seen], fwhm_px: f64) -> Vec<f64> {
                 .into_iter()
                 .map(|ray| middle(ray).unwrap_or(0.0))
                 .collect();
-            let level = middle(rays.clone()).unwrap_or(0.0);
-            let spread =
-                middle(rays.iter().map(|ray| (ray - level).abs()).collect()).unwrap_or(0.0);
-            rays.into_iter()
-                .map(|ray| (ray - level) / spread.max(1e-12))
+            // Slopes of the nebula turn slowly.
+            let sharp: Vec<f32> = (0..DIRECTIONS)
+                .map(|ray| {
+                    let near = (DIRECTIONS - TURN..=DIRECTIONS + TURN)
+                        .map(|step| rays[(ray + step) % DIRECTIONS]);
+                    rays[ray] - middle(near.collect()).unwrap_or(0.0)
+                })
+                .collect();
+            let spread = middle(sharp.iter().map(|ray| ray.abs()).collect()).unwrap_or(0.0);
+            sharp
+                .into_iter()
+                .map(|ray| ray / spread.max(1e-12))
                 .collect()
         })
         .collect();
-    // How far a direction stands out of a star's others: median over the stars.
-    let common: Vec<f32> = (0..DIRECTIONS)
-        .map(|ray| middle(rays.iter().map(|star| star[ray]).collect()).unwrap_or(0.0))
+    // How far a direction stands out: mean over the middle half of the stars.
+    let sharp: Vec<f32> = (0..DIRECTIONS)
+        .map(|ray| {
+            let mut values: Vec<f32> = rays.iter().map(|star| star[ray]).collect();
+            values.sort_by(f32::total_cmp);
+            let cut = values.len() / 4;
+            let kept = &values[cut..values.len() - cut];
+            kept.iter().sum::<f32>() / kept.len() as f32
+        })
         .collect();
+    // Both sides of an arm shine alike.
+    let half = DIRECTIONS / 2;
+    let both = |ray: usize| sharp[ray % DIRECTIONS] + sharp[(ray + half) % DIRECTIONS];
+    let pairs: Vec<f32> = (0..half)
+        .map(|ray| both(ray + half - 1) + both(ray) + both(ray + 1))
+        .collect();
+    let spread = 1.4826 * middle(pairs.iter().map(|pair| pair.abs()).collect()).unwrap_or(0.0);
     let mut found = Vec::new();
-    for ray in 0..DIRECTIONS {
-        let at = |step: usize| common[(ray + DIRECTIONS + step - 2) % DIRECTIONS];
-        let top = at(2) >= at(1) && at(2) > at(3) && at(2) >= at(0) && at(2) > at(4);
-        if top && at(2) > STANDS_OUT {
-            let weights = [at(1).max(0.0), at(2), at(3).max(0.0)];
+    for ray in 0..half {
+        let at = |step: usize| pairs[(ray + half + step - 4) % half];
+        let top = (0..4).all(|step| at(4) > at(step)) && (5..9).all(|step| at(4) >= at(step));
+        if top && at(4) > STANDS_OUT * spread {
+            let weights = [3, 4, 5].map(|step| at(step).max(0.0));
             let shift = (weights[2] - weights[0]) / (weights[0] + weights[1] + weights[2]);
             found.push((ray as f64 + 0.5 + f64::from(shift)) / per);
         }
@@ -228,7 +258,8 @@ fn arm(seen: &[Seen], fwhm_px: f64, angle: f64) -> Option<Arm> {
     let slope = (n * xy - x * y) / (n * xx - x * x);
     let height = libm::exp((y - slope * x) / n);
     let length = -1.0 / slope;
-    let sound = length > 0.5 * fwhm_px && length < 40.0 * fwhm_px && height > 0.0 && height < 0.05;
+    let sound =
+        length > 0.5 * fwhm_px && length < LONGEST * fwhm_px && height > 0.0 && height < 0.05;
     sound.then_some(Arm {
         along: [libm::cos(angle) as f32, libm::sin(angle) as f32],
         height: height as f32,
@@ -237,7 +268,7 @@ fn arm(seen: &[Seen], fwhm_px: f64, angle: f64) -> Option<Arm> {
     })
 }
 
-/// What stands along a line, from bin to bin: the weighted median over the
+/// What stands along a line, on both sides, from bin to bin: the weighted median over the
 /// stars of the mean within `half` px of it less the middle of what lies beside.
 fn along(seen: &[Seen], angle: f64, half: f64, (from, to): (f64, f64)) -> Vec<(f64, f64)> {
     let (c, s) = (libm::cos(angle) as f32, libm::sin(angle) as f32);
@@ -249,7 +280,8 @@ fn along(seen: &[Seen], angle: f64, half: f64, (from, to): (f64, f64)) -> Vec<(f
             let mut on = vec![(0.0_f32, 0.0_f32); bins];
             let mut off = vec![Vec::new(); bins];
             for [u, v, value] in &star.left {
-                let (along, across) = (f64::from(u * c + v * s), f64::from(v * c - u * s).abs());
+                let along = f64::from(u * c + v * s).abs();
+                let across = f64::from(v * c - u * s).abs();
                 if along < from || across > 8.0 {
                     continue;
                 }
@@ -279,7 +311,7 @@ fn along(seen: &[Seen], angle: f64, half: f64, (from, to): (f64, f64)) -> Vec<(f
                 .iter()
                 .map(|star| star[bin])
                 .filter(|(value, _)| value.is_finite());
-            let value = super::build::weighted(values.collect()).unwrap_or(0.0);
+            let value = super::rings::weighted(values.collect()).unwrap_or(0.0);
             (from + (bin as f64 + 0.5) * wide, f64::from(value))
         })
         .collect()

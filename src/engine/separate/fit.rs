@@ -3,16 +3,18 @@
 
 use rayon::prelude::*;
 
-use super::light::Drawn;
+use super::image::{Image, Want};
+use super::light::{Drawn, Plate};
 use super::noise::Noise;
 use super::pixels::{Pixels, Window};
-use super::psf::Psf;
 
 /// A star on the way.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Spot {
     /// Where the list has it, px.
     pub given: [f64; 2],
+    /// Whether it is the list's, or was found here.
+    pub listed: bool,
     /// Where it is, px.
     pub place: [f64; 2],
     /// Height of its image, file units; 0 where it does not show.
@@ -45,11 +47,10 @@ const MOVES_SNR: f64 = 15.0;
 /// What all fits of a round share.
 pub(super) struct Round<'a> {
     pub pixels: Pixels<'a>,
-    /// Light of all stars as `drawn` has them, the whole picture.
-    pub light: &'a [f32],
-    pub drawn: &'a [Drawn],
+    /// Light of all stars, and how they are drawn.
+    pub plate: &'a Plate,
     pub noise: &'a Noise,
-    pub psf: &'a Psf,
+    pub image: &'a Image,
     /// Which stars lie beside which, nearest first.
     pub beside: &'a [Vec<u32>],
 }
@@ -57,7 +58,7 @@ pub(super) struct Round<'a> {
 impl Round<'_> {
     /// Fits these stars, each against the others as they were before.
     pub fn fit(&self, spots: &mut [Spot], chosen: &[u32]) {
-        let energy = self.psf.energy();
+        let energy = self.image.psf.energy();
         let fitted: Vec<Option<Spot>> = chosen
             .par_iter()
             .map(|index| self.one(&spots[*index as usize], *index as usize, energy))
@@ -71,8 +72,8 @@ impl Round<'_> {
 
     /// How far from the star its fit looks, px.
     fn radius(&self, spot: &Spot, sigma: f32) -> f64 {
-        let width = self.psf.fwhm_px;
-        let seen = f64::from(self.psf.reach_px(spot.height as f32, 3.0 * sigma));
+        let width = self.image.psf.fwhm_px;
+        let seen = f64::from(self.image.psf.reach_px(spot.height as f32, 3.0 * sigma));
         if spot.plateau_px > 0.0 {
             let least = spot.plateau_px + 1.5 * width;
             seen.clamp(least, least + 8.0 * width)
@@ -85,55 +86,100 @@ impl Round<'_> {
         let [x0, y0] = spot.place;
         let sigma = self.noise.at(x0 as f32, y0 as f32);
         let radius = self.radius(spot, sigma);
-        let own = Drawn {
-            reach: (radius as f32 + 4.0).max(self.drawn[index].reach),
-            ..self.drawn[index]
-        };
-        let shape = Drawn {
-            height: 1.0,
-            reach: super::psf::FARTHEST_PX,
-            ..own
-        };
-        let moves = spot.snr > MOVES_SNR;
+        let drawn = &self.plate.drawn;
         let beside: Vec<&Drawn> = self.beside[index]
             .iter()
-            .map(|other| &self.drawn[*other as usize])
+            .filter_map(|other| drawn.get(*other as usize))
             .filter(|other| other.height > 0.0)
             .take(NEIGHBOURS)
             .collect();
-        let count = 6 + beside.len();
+        let own = &drawn[index];
+        let answer = (!beside.is_empty())
+            .then(|| self.sums::<MOST>(spot, own, &beside, radius, sigma))
+            .flatten()
+            .and_then(|(mut normal, right)| solve(&mut normal, right, 6 + beside.len()));
+        // Two at one place cannot be told apart.
+        let alone = || {
+            let (mut normal, right) = self.sums::<6>(spot, own, &[], radius, sigma)?;
+            solve(&mut normal, right, 6)
+        };
+        let answer = answer.or_else(alone)?;
+        let moves = spot.snr > MOVES_SNR;
+        let height = answer[0];
+        let mut next = spot.clone();
+        next.snr = height * energy.sqrt() / f64::from(sigma);
+        next.background = [answer[3], answer[4], answer[5]];
+        next.height = height.max(0.0);
+        if moves && height > 0.0 {
+            let width = self.image.psf.fwhm_px;
+            let most = 0.15 * width;
+            let widest = (0.5 * width).max(0.7 * spot.plateau_px);
+            for axis in 0..2 {
+                let step = answer[1 + axis].clamp(-most, most);
+                let from = spot.given[axis];
+                next.place[axis] = (spot.place[axis] + step).clamp(from - widest, from + widest);
+            }
+        }
+        Some(next)
+    }
+
+    /// The sums of the normal equations; none where too few pixels tell.
+    fn sums<const N: usize>(
+        &self,
+        spot: &Spot,
+        own: &Drawn,
+        beside: &[&Drawn],
+        radius: f64,
+        sigma: f32,
+    ) -> Option<(Box<Matrix>, [f64; MOST])> {
+        let [x0, y0] = spot.place;
         let window = Window::around(spot.place, radius, self.pixels.width, self.pixels.height);
-        let mut normal = [[0.0; MOST]; MOST];
-        let mut right = [0.0; MOST];
+        let moves = spot.snr > MOVES_SNR;
+        let placed = self.image.place(x0, y0);
+        let [own_placed, rest @ ..] = &mut [self.image.place(own.x, own.y); 1 + NEIGHBOURS];
+        for (place, star) in rest.iter_mut().zip(beside) {
+            *place = self.image.place(star.x, star.y);
+        }
+        let mut lines = vec![vec![0.0_f32; window.width]; 4 + beside.len()];
+        let mut normal = [[0.0; N]; N];
+        let mut right = [0.0; N];
         let mut used = 0;
         let sigma2 = f64::from(sigma) * f64::from(sigma);
         for y in window.top..window.bottom() {
-            let row = self.pixels.row(y);
-            for x in window.left..window.right() {
-                let (u, v) = (x as f64 - x0, y as f64 - y0);
-                let value = row[x];
-                if u * u + v * v > radius * radius || !(value < spot.full) {
+            let left = window.left;
+            let row = &self.pixels.row(y)[left..window.right()];
+            let light = &self.plate.light[y * self.pixels.width + left..][..window.width];
+            self.image
+                .row(&placed, Want::Height, y, left, &mut lines[0]);
+            if moves {
+                self.image.row(&placed, Want::Right, y, left, &mut lines[1]);
+                self.image.row(&placed, Want::Down, y, left, &mut lines[2]);
+            }
+            own.row(self.image, own_placed, y, left, &mut lines[3]);
+            for ((line, star), place) in lines[4..].iter_mut().zip(beside).zip(rest.iter()) {
+                star.row(self.image, place, y, left, line);
+            }
+            let v = y as f64 - y0;
+            for (column, value) in row.iter().enumerate() {
+                let u = (left + column) as f64 - x0;
+                if u * u + v * v > radius * radius || !(*value < spot.full) {
                     continue;
                 }
-                let (dx, dy) = (u as f32, v as f32);
-                let light = self.light[y * self.pixels.width + x];
-                let drawn = self.drawn[index].beside(self.psf, dx, dy);
-                let mut parts = [0.0; MOST];
-                parts[0] = f64::from(shape.beside(self.psf, dx, dy));
+                let mut parts = [0.0; N];
+                parts[0] = f64::from(lines[0][column]);
                 if moves {
-                    let slope = |a: f32, b: f32| f64::from(a - b) * spot.height;
-                    parts[1] = slope(self.psf.at(dx - 0.25, dy), self.psf.at(dx + 0.25, dy)) / 0.5;
-                    parts[2] = slope(self.psf.at(dx, dy - 0.25), self.psf.at(dx, dy + 0.25)) / 0.5;
+                    parts[1] = f64::from(lines[1][column]) * spot.height;
+                    parts[2] = f64::from(lines[2][column]) * spot.height;
                 }
                 (parts[3], parts[4], parts[5]) = (1.0, u, v);
                 let mut others = 0.0;
-                for (part, star) in parts[6..].iter_mut().zip(&beside) {
-                    let light = star.at(self.psf, x, y);
-                    others += f64::from(light);
-                    *part = f64::from(light / star.height);
+                for ((part, line), star) in parts[6..].iter_mut().zip(&lines[4..]).zip(beside) {
+                    others += f64::from(line[column]);
+                    *part = f64::from(line[column] / star.height);
                 }
                 // The value without the stars that are not fitted here.
-                let target = f64::from(value) - f64::from(light - drawn) + others;
+                let light = light[column];
+                let target = f64::from(*value) - f64::from(light - lines[3][column]) + others;
                 let here = f64::from(light.max(0.0));
                 let variance = sigma2 + (WRONG * here) * (WRONG * here);
                 let model = spot.background[0]
@@ -141,17 +187,16 @@ impl Round<'_> {
                     + spot.background[2] * v
                     + spot.height * parts[0]
                     + others;
-                let off = (target - model).abs();
-                let scaled = off / variance.sqrt();
                 let mut weight = 1.0 / variance;
-                if spot.snr > 0.0 && scaled > HUBER {
-                    weight *= HUBER / scaled;
+                let off = (target - model) * (target - model) * weight;
+                if spot.snr > 0.0 && off > HUBER * HUBER {
+                    weight *= HUBER / off.sqrt();
                 }
                 used += 1;
-                for i in 0..count {
+                for i in 0..N {
                     let part = parts[i] * weight;
                     right[i] += part * target;
-                    for j in i..count {
+                    for j in 0..N {
                         normal[i][j] += part * parts[j];
                     }
                 }
@@ -163,28 +208,20 @@ impl Round<'_> {
         if !moves {
             (normal[1][1], normal[2][2]) = (1.0, 1.0);
         }
-        let answer = solve(&mut normal, right, count)?;
-        let height = answer[0];
-        let mut next = spot.clone();
-        next.snr = height * energy.sqrt() / f64::from(sigma);
-        next.background = [answer[3], answer[4], answer[5]];
-        next.height = height.max(0.0);
-        if moves && height > 0.0 {
-            let most = 0.15 * self.psf.fwhm_px;
-            let widest = (0.5 * self.psf.fwhm_px).max(0.7 * spot.plateau_px);
-            for axis in 0..2 {
-                let step = answer[1 + axis].clamp(-most, most);
-                let from = spot.given[axis];
-                next.place[axis] = (spot.place[axis] + step).clamp(from - widest, from + widest);
-            }
+        let mut all = (Box::new([[0.0; MOST]; MOST]), [0.0; MOST]);
+        for i in 0..N {
+            all.1[i] = right[i];
+            all.0[i][..N].copy_from_slice(&normal[i]);
         }
-        Some(next)
+        Some(all)
     }
 }
 
+pub(super) type Matrix = [[f64; MOST]; MOST];
+
 /// Cholesky's way; None where the matrix does not settle the answer.
 pub(super) fn solve(
-    matrix: &mut [[f64; MOST]; MOST],
+    matrix: &mut Matrix,
     mut right: [f64; MOST],
     count: usize,
 ) -> Option<[f64; MOST]> {

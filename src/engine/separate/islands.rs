@@ -5,10 +5,11 @@
 //! window of their own: the same bits whatever part of the picture is asked for.
 
 use super::fill;
+use super::image::Image;
 use super::light::{Bands, Drawn, Lit, lit_row};
 use super::noise::{Noise, Texture};
 use super::pixels::{Pixels, Window};
-use super::psf::Psf;
+use super::psf::{Psf, TABLE_WIDTHS};
 
 /// Starlight, in sigma of the noise, where the fill sets in and where nothing
 /// but it is left.
@@ -31,12 +32,21 @@ pub(super) struct Disc {
 
 impl Disc {
     /// The disc of a star; None where its light stays low.
-    pub fn of(psf: &Psf, star: &Drawn, sigma: f32, plateau: f64, full: f32) -> Option<Self> {
-        let low = f64::from(psf.reach_px(star.height, 0.8 * FILL_FROM * sigma));
+    pub fn of(
+        crest: &Crest<'_>,
+        star: &Drawn,
+        sigma: f32,
+        plateau: f64,
+        full: f32,
+    ) -> Option<Self> {
+        let psf = crest.psf;
+        let low = crest.reach_px(star.height, 0.8 * FILL_FROM * sigma);
         let arms = psf.arms_reach_px(star.height, FILL_FROM * sigma);
-        let radius = low
-            .max(f64::from(arms))
-            .max(if plateau > 0.0 { plateau + 2.0 } else { 0.0 });
+        let radius = f64::from(low).max(f64::from(arms)).max(if plateau > 0.0 {
+            plateau + 2.0
+        } else {
+            0.0
+        });
         (star.height > 0.0 && radius > 0.0).then_some(Self {
             x: star.x,
             y: star.y,
@@ -49,6 +59,38 @@ impl Disc {
     fn covers(&self, x: usize, y: usize) -> bool {
         let (u, v) = (x as f64 - self.x, y as f64 - self.y);
         u * u + v * v < self.radius * self.radius
+    }
+}
+
+/// How high the image rises at most from a distance on, in any direction.
+pub(super) struct Crest<'a> {
+    psf: &'a Psf,
+    /// Every half pixel, as far as the table reaches.
+    most: Vec<f32>,
+}
+
+impl<'a> Crest<'a> {
+    pub fn new(psf: &'a Psf) -> Self {
+        let count = libm::ceil(2.0 * TABLE_WIDTHS * psf.fwhm_px) as usize + 1;
+        let around = |step: usize| {
+            let distance = 0.5 * step as f64;
+            (0..48)
+                .map(|part| std::f64::consts::TAU * f64::from(part) / 48.0)
+                .map(|angle| [libm::cos(angle), libm::sin(angle)].map(|part| distance * part))
+                .map(|[dx, dy]| psf.at(dx as f32, dy as f32))
+                .fold(0.0, f32::max)
+        };
+        let mut most: Vec<f32> = (0..count).map(around).collect();
+        for step in (1..count).rev() {
+            most[step - 1] = most[step - 1].max(most[step]);
+        }
+        Self { psf, most }
+    }
+
+    /// How far from a star of this height its light stays above `floor`, px.
+    fn reach_px(&self, height: f32, floor: f32) -> f32 {
+        let near = self.most.partition_point(|most| height * most >= floor);
+        self.psf.reach_px(height, floor).max(0.5 * near as f32)
     }
 }
 
@@ -136,7 +178,7 @@ fn bounds(discs: &[Disc], width: usize, height: usize) -> Window {
 /// What is needed to fill.
 pub(super) struct Ground<'a> {
     pub pixels: Pixels<'a>,
-    pub psf: &'a Psf,
+    pub image: &'a Image,
     pub drawn: &'a [Drawn],
     pub bands: &'a Bands,
     pub noise: &'a Noise,
@@ -170,7 +212,7 @@ impl Ground<'_> {
         let mut lit = vec![Lit::default(); outer.width];
         for row in 0..outer.height {
             let y = outer.top + row;
-            lit_row(self.psf, self.drawn, self.bands, y, outer.left, &mut lit);
+            lit_row(self.image, self.drawn, self.bands, y, outer.left, &mut lit);
             for (column, lit) in lit.iter().enumerate() {
                 let x = outer.left + column;
                 let value = self.pixels.row(y)[x];

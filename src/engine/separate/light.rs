@@ -2,8 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::pixels::Window;
-use super::psf::Psf;
+use super::image::{Image, Placed, Want};
 
 /// From this share of its reach on a star's light fades out.
 const FADE: f32 = 0.8;
@@ -30,36 +29,89 @@ pub struct Drawn {
 }
 
 impl Drawn {
-    /// Its light at a pixel, file units.
-    pub fn at(&self, psf: &Psf, x: usize, y: usize) -> f32 {
-        let (dx, dy) = ((x as f64 - self.x) as f32, (y as f64 - self.y) as f32);
-        self.beside(psf, dx, dy)
-    }
-
-    /// Its light at an offset, px.
-    #[inline]
-    pub fn beside(&self, psf: &Psf, dx: f32, dy: f32) -> f32 {
-        let square = dx * dx + dy * dy;
-        let arms = if square < self.arms * self.arms {
-            let fade = ((self.arms - square.sqrt()) / ((1.0 - FADE) * self.arms)).min(1.0);
-            self.height * fade * psf.arms_at(dx, dy)
-        } else {
-            0.0
-        };
-        if square >= self.reach * self.reach {
-            return arms;
+    /// The columns of a row it shines on, from `left` on and below `right`:
+    /// first, and one past the last.
+    fn columns(&self, y: usize, left: usize, right: usize) -> (usize, usize) {
+        let dy = (y as f64 - self.y) as f32;
+        let reach = self.reach.max(self.arms);
+        let square = reach * reach - dy * dy;
+        if !(square > 0.0 && self.height > 0.0) {
+            return (left, left);
         }
-        arms + self.round(psf, dx, dy, square)
+        let half = f64::from(square.sqrt()) + 1.0;
+        let first = ((self.x - half).max(0.0) as usize).max(left).min(right);
+        let end = ((self.x + half).max(-1.0) + 1.0) as usize;
+        (first, end.min(right).max(first))
     }
 
-    fn round(&self, psf: &Psf, dx: f32, dy: f32, square: f32) -> f32 {
-        let light = self.height * psf.at(dx, dy).max(0.0);
+    /// Writes its light over a row's columns from `first` on, file units.
+    pub(super) fn row(
+        &self,
+        image: &Image,
+        placed: &Placed,
+        y: usize,
+        first: usize,
+        out: &mut [f32],
+    ) {
+        image.row(placed, Want::Height, y, first, out);
+        let dy = (y as f64 - self.y) as f32;
         let far = FADE * self.reach;
-        if square <= far * far {
-            return light;
+        let (bright, ends, arms) = (far * far, self.reach * self.reach, self.arms * self.arms);
+        for (index, value) in out.iter_mut().enumerate() {
+            let dx = ((first + index) as f64 - self.x) as f32;
+            let square = dx * dx + dy * dy;
+            *value *= self.height;
+            if square > bright {
+                let t = ((self.reach - square.sqrt()) / (self.reach - far)).max(0.0);
+                let fade = t * t * (3.0 - 2.0 * t);
+                *value = if square < ends { *value * fade } else { 0.0 };
+            }
+            if square < arms {
+                let fade = ((self.arms - square.sqrt()) / ((1.0 - FADE) * self.arms)).min(1.0);
+                *value += self.height * fade * image.psf.arms_at(dx, dy);
+            }
         }
-        let t = (self.reach - square.sqrt()) / (self.reach - far);
-        light * t * t * (3.0 - 2.0 * t)
+    }
+
+    /// Adds its light, `times` over, to a row that begins with column `left`.
+    fn add(&self, image: &Image, y: usize, left: usize, times: f32, line: &mut [f32]) {
+        let (first, end) = self.columns(y, left, left + line.len());
+        let mut room = Room::default();
+        let light = room.of(self, image, y, first, end);
+        for (value, light) in line[first - left..end - left].iter_mut().zip(light) {
+            *value += times * *light;
+        }
+    }
+}
+
+/// Room for a row of one star's light.
+struct Room {
+    short: [f32; 96],
+    long: Vec<f32>,
+}
+
+impl Default for Room {
+    fn default() -> Self {
+        Self {
+            short: [0.0; 96],
+            long: Vec::new(),
+        }
+    }
+}
+
+impl Room {
+    fn of(&mut self, star: &Drawn, image: &Image, y: usize, first: usize, end: usize) -> &[f32] {
+        let count = end - first;
+        let out = if count <= self.short.len() {
+            &mut self.short[..count]
+        } else {
+            self.long.resize(count, 0.0);
+            &mut self.long[..count]
+        };
+        if count > 0 {
+            star.row(image, &image.place(star.x, star.y), y, first, out);
+        }
+        out
     }
 }
 
@@ -68,19 +120,23 @@ pub(super) struct Bands(Vec<Vec<u32>>);
 
 impl Bands {
     pub fn new(stars: &[Drawn], height: usize) -> Self {
-        let mut bands = vec![Vec::new(); height.div_ceil(BAND)];
+        let mut bands = Self(vec![Vec::new(); height.div_ceil(BAND)]);
         for (index, star) in stars.iter().enumerate() {
-            let reach = f64::from(star.reach.max(star.arms));
-            if !(star.height > 0.0) || star.y + reach < 0.0 {
-                continue;
-            }
-            let first = (star.y - reach).max(0.0) as usize / BAND;
-            let last = (star.y + reach).max(0.0) as usize / BAND;
-            for band in bands.iter_mut().take(last + 1).skip(first) {
-                band.push(index as u32);
-            }
+            bands.push(index as u32, star);
         }
-        Self(bands)
+        bands
+    }
+
+    fn push(&mut self, index: u32, star: &Drawn) {
+        let reach = f64::from(star.reach.max(star.arms));
+        if !(star.height > 0.0) || star.y + reach < 0.0 {
+            return;
+        }
+        let first = (star.y - reach).max(0.0) as usize / BAND;
+        let last = (star.y + reach).max(0.0) as usize / BAND;
+        for band in self.0.iter_mut().take(last + 1).skip(first) {
+            band.push(index);
+        }
     }
 
     /// The numbers of the stars that may shine into a row, lowest first.
@@ -89,52 +145,75 @@ impl Bands {
     }
 }
 
-/// The light of all stars over a window, row by row. Every pixel adds up its
-/// stars in the list's order: the same bits in whatever window it lies.
-pub(super) fn light(psf: &Psf, stars: &[Drawn], bands: &Bands, window: Window) -> Vec<f32> {
-    let mut out = vec![0.0; window.width * window.height];
-    if out.is_empty() {
-        return out;
+/// The light of all stars over the whole picture, kept while the stars are
+/// measured: only what changes is drawn.
+pub(super) struct Plate {
+    width: usize,
+    /// File units, row by row.
+    pub light: Vec<f32>,
+    /// The stars as they are drawn.
+    pub drawn: Vec<Drawn>,
+}
+
+impl Plate {
+    /// Without stars.
+    pub fn new(width: usize, height: usize) -> Self {
+        let mut light = vec![0.0; width * height];
+        // Written in parallel before anything is read: each page comes once.
+        light
+            .par_chunks_mut(width * BAND)
+            .for_each(|band| band.fill(0.0));
+        Self {
+            width,
+            light,
+            drawn: Vec::new(),
+        }
     }
-    out.par_chunks_mut(window.width)
-        .enumerate()
-        .for_each(|(row, line)| {
-            let y = window.top + row;
-            for index in bands.row(y) {
-                let star = &stars[*index as usize];
-                along(psf, star, y, window.left, line, |value, light| {
-                    *value += light
-                });
+
+    /// Draws the stars as they are now. Stars may be added at the end.
+    pub fn lay(&mut self, image: &Image, stars: Vec<Drawn>) {
+        let changed = |index: usize, old: &Drawn| stars.get(index) != Some(old);
+        let before = std::mem::take(&mut self.drawn);
+        let off = (0..before.len()).filter(|index| changed(*index, &before[*index]));
+        let on = (0..stars.len()).filter(|index| before.get(*index) != Some(&stars[*index]));
+        let (off, on) = (off.collect(), on.collect());
+        self.swap([image, image], [&before, &stars], [off, on]);
+        self.drawn = stars;
+    }
+
+    /// Draws all stars anew, with another image.
+    pub fn redo(&mut self, before: &Image, image: &Image, stars: Vec<Drawn>) {
+        let old = std::mem::take(&mut self.drawn);
+        let all = [&old, &stars].map(|stars| (0..stars.len()).collect());
+        self.swap([before, image], [&old, &stars], all);
+        self.drawn = stars;
+    }
+
+    /// Takes some stars off and puts some on, each row in the stars' order.
+    fn swap(&mut self, images: [&Image; 2], stars: [&[Drawn]; 2], which: [Vec<usize>; 2]) {
+        let height = self.light.len() / self.width;
+        let bands = [0, 1].map(|part| {
+            let mut bands = Bands::new(&[], height);
+            for index in &which[part] {
+                bands.push(*index as u32, &stars[part][*index]);
+            }
+            bands
+        });
+        let rows = self.light.par_chunks_mut(self.width * BAND).enumerate();
+        rows.for_each(|(band, rows)| {
+            for (row, line) in rows.chunks_mut(self.width).enumerate() {
+                let y = band * BAND + row;
+                for (part, times) in [-1.0, 1.0].into_iter().enumerate() {
+                    for index in bands[part].row(y) {
+                        stars[part][*index as usize].add(images[part], y, 0, times, line);
+                    }
+                }
             }
         });
-    out
-}
-
-/// Calls `add` with every pixel of a row that a star shines on.
-fn along<T>(
-    psf: &Psf,
-    star: &Drawn,
-    y: usize,
-    left: usize,
-    line: &mut [T],
-    mut add: impl FnMut(&mut T, f32),
-) {
-    let dy = (y as f64 - star.y) as f32;
-    let reach = star.reach.max(star.arms);
-    let square = reach * reach - dy * dy;
-    if square <= 0.0 {
-        return;
-    }
-    let half = f64::from(square.sqrt()) + 1.0;
-    let first = ((star.x - half).max(0.0) as usize).max(left);
-    let end = ((star.x + half).max(-1.0) + 1.0) as usize;
-    for x in first..end.min(left + line.len()) {
-        let dx = (x as f64 - star.x) as f32;
-        add(&mut line[x - left], star.beside(psf, dx, dy));
     }
 }
 
-/// Light and relative height of a pixel's stars: see [`light_and_height`].
+/// Light and relative height of a pixel's stars: see [`lit_row`].
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Lit {
     /// Light of all stars, file units.
@@ -157,10 +236,11 @@ impl Lit {
     }
 }
 
-/// One row of a window: its light as [`light`] has it, and how high on their
-/// stars the pixels lie.
+/// One row of a window: the light of all stars, and how high on them the pixels
+/// lie. Every pixel adds up its stars in the list's order: the same bits in
+/// whatever window it lies.
 pub(super) fn lit_row(
-    psf: &Psf,
+    image: &Image,
     stars: &[Drawn],
     bands: &Bands,
     y: usize,
@@ -168,13 +248,16 @@ pub(super) fn lit_row(
     line: &mut [Lit],
 ) {
     line.fill(Lit::default());
+    let mut room = Room::default();
     for index in bands.row(y) {
         let star = &stars[*index as usize];
+        let (first, end) = star.columns(y, left, left + line.len());
+        let light = room.of(star, image, y, first, end);
         let per_shown = 1.0 / star.shown.max(f32::MIN_POSITIVE);
-        along(psf, star, y, left, line, |value, light| {
+        for (value, light) in line[first - left..end - left].iter_mut().zip(light) {
             value.light += light;
-            value.most = value.most.max(light);
+            value.most = value.most.max(*light);
             value.weighted += light * (light * per_shown).min(1.0);
-        });
+        }
     }
 }

@@ -1,14 +1,17 @@
 //! Stars apart from nebula: a linear picture becomes a nebula without stars,
 //! and the stars are what the original has more.
 //!
-//! [`measure`] learns how a point looks here (`psf`, `build`), from the
-//! picture's own bright stars, and how high each listed star stands (`fit`):
-//! neighbours together, above a sloping background. [`StarModel::separate`]
-//! then takes their light away (`light`). Where that leaves more roughness than
-//! the noise (`islands`: the tops of bright stars, what is cut off) a smooth
-//! surface through the surroundings (`fill`) and noise of the local strength
-//! (`noise`) take over gradually. A star's light ends where it falls below a
-//! fifth of the noise; outside of all stars' light no bit changes.
+//! [`measure`] finds from the picture's own bright stars how a point looks here:
+//! its core (`build`), how far its light reaches (`rings`, `wing`) and its arms
+//! (`arms`). It fits how high each listed star stands (`fit`), neighbours
+//! together, above a sloping background; it looks for stars that the list does
+//! not have (`seek`) and leaves out what is no star (`judge`).
+//! [`StarModel::separate`] then takes their light away (`image`, `light`). Where
+//! that leaves more roughness than the noise (`islands`: the tops of bright
+//! stars, what is cut off) a smooth surface through the surroundings (`fill`) and
+//! noise of the local strength (`noise`) take over gradually. A star's light ends
+//! where it falls below a fifth of the noise; outside of all stars' light no bit
+//! changes.
 //!
 //! ```text
 //! stars = original - nebula        nebula + stars = original, to the bit
@@ -23,7 +26,11 @@
 
 mod arms;
 
+mod beside;
+
 mod build;
+
+mod field;
 
 mod fill;
 
@@ -31,11 +38,15 @@ mod fit;
 
 mod footprint;
 
+mod image;
+
 mod islands;
 
 mod judge;
 
 mod light;
+
+mod measure;
 
 mod model;
 
@@ -45,12 +56,19 @@ mod pixels;
 
 mod psf;
 
+mod rings;
+
 mod scale;
+
+mod seek;
 
 mod start;
 
+mod wing;
+
 pub use footprint::{Footprint, Span};
-pub use model::{StarModel, measure};
+pub use measure::measure;
+pub use model::StarModel;
 pub use pixels::Window;
 pub use psf::Psf;
 pub use scale::{Scale, star_scale};

@@ -67,6 +67,11 @@ impl Noise {
         })
     }
 
+    /// The least sigma anywhere.
+    pub fn least(&self) -> f32 {
+        self.sigma.iter().copied().fold(f32::INFINITY, f32::min)
+    }
+
     /// Sigma of the noise at a place: bilinear between the middles of the cells.
     pub fn at(&self, x: f32, y: f32) -> f32 {
         let (left, right, across) = between(x, self.columns);

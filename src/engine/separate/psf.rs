@@ -1,6 +1,8 @@
 //! What the telescope and the air make of a point: a round profile that falls
 //! outwards without end, and a table of what the true image has beside it.
 
+use super::image::cubic;
+
 /// Widths out to which the table reaches.
 pub(super) const TABLE_WIDTHS: f64 = 4.0;
 
@@ -27,6 +29,8 @@ pub struct Psf {
     half: usize,
     /// Row by row; what the image has beside the profile.
     table: Vec<f32>,
+    /// Width and steepness of the Moffat profile it began with.
+    pub(super) core: (f64, f64),
     /// Arms of bright stars, beyond the table.
     pub(super) arms: Vec<super::arms::Arm>,
 }
@@ -54,6 +58,7 @@ impl Psf {
             half,
             table: vec![0.0; (2 * half + 1) * (2 * half + 1)],
             arms: Vec::new(),
+            core: (alpha, beta),
         }
     }
 
@@ -71,6 +76,13 @@ impl Psf {
     pub(super) fn round(&self, distance: f32) -> f32 {
         let place = distance / self.step;
         let index = place as usize;
+        if index + 2 < self.radial.len() {
+            // The same on the other side of the star.
+            let before = self.radial[if index == 0 { 1 } else { index - 1 }];
+            let [a, b, c, d] = cubic(place - index as f32);
+            let middle = b * self.radial[index] + c * self.radial[index + 1];
+            return a * before + middle + d * self.radial[index + 2];
+        }
         if index + 1 < self.radial.len() {
             let (a, b) = (self.radial[index], self.radial[index + 1]);
             return a + (b - a) * (place - index as f32);
@@ -154,22 +166,20 @@ impl Psf {
         far
     }
 
-    /// Adds to the profile: `change(distance)`, out to `end_px`; beyond it the
-    /// profile falls as the distance to the power `-fall`. Keeps it from rising.
-    pub(super) fn change_profile(&mut self, end_px: f64, fall: f64, change: impl Fn(f64) -> f64) {
-        let count = libm::ceil(end_px / f64::from(self.step)) as usize + 1;
+    /// Gives the profile out to where nothing is followed any more. Keeps it from
+    /// rising.
+    pub(super) fn set_profile(&mut self, profile: impl Fn(f64) -> f64) {
+        let count = libm::ceilf(FARTHEST_PX / self.step) as usize + 1;
         let mut least = f64::INFINITY;
-        let new: Vec<f32> = (0..count)
+        self.radial = (0..count)
             .map(|index| {
-                let distance = index as f32 * self.step;
-                let value = f64::from(self.round(distance)) + change(f64::from(distance));
+                let value = profile(f64::from(index as f32 * self.step));
                 // No light is negative; a thousandth of a millionth stands for none.
                 least = least.min(value.max(1e-9));
                 least as f32
             })
             .collect();
-        self.radial = new;
-        self.fall = fall as f32;
+        self.fall = 3.0;
     }
 
     /// Adds to the table, node by node.
@@ -205,16 +215,6 @@ impl Psf {
     }
 }
 
-fn cubic(t: f32) -> [f32; 4] {
-    let (t2, t3) = (t * t, t * t * t);
-    [
-        0.5 * (-t3 + 2.0 * t2 - t),
-        0.5 * (3.0 * t3 - 5.0 * t2 + 2.0),
-        0.5 * (-3.0 * t3 + 4.0 * t2 + t),
-        0.5 * (t3 - t2),
-    ]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -241,7 +241,8 @@ mod tests {
         let dx = 2.0 * psf.spacing_px() as f32;
         assert!((psf.at(dx, 0.0) - psf.round(dx) - 0.25).abs() < 1e-6);
         assert_eq!(psf.at(0.0, 0.0), 1.0);
-        psf.change_profile(40.0, 3.0, |r| if r < 1.0 { 1.0 } else { 0.0 });
+        let round = psf.clone();
+        psf.set_profile(|r| f64::from(round.round(r as f32)) + if r < 1.0 { 1.0 } else { 0.0 });
         assert!((psf.normalize() - 2.0).abs() < 1e-6);
         assert!((psf.at(0.0, 0.0) - 1.0).abs() < 1e-6);
     }

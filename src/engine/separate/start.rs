@@ -7,8 +7,34 @@ use super::noise::{Noise, middle};
 use super::pixels::{Pixels, Window};
 use crate::engine::align::stars::Star;
 
+/// So many pixels at the very top are no chance.
+const FULL: usize = 4;
+
 /// A plateau with more pixels than this is no star's.
 const MOST: usize = 40_000;
+
+/// Where the detector is full, told from the picture: the highest value, where
+/// several pixels have exactly it, some of them side by side, far above the rest.
+pub(super) fn ceiling(pixels: &Pixels<'_>, noise: &Noise) -> Option<f64> {
+    let rows = |row: &[f32]| row.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    let top = pixels
+        .values
+        .par_chunks(pixels.width)
+        .map(rows)
+        .reduce(|| f32::NEG_INFINITY, f32::max);
+    let sample = pixels.values.iter().step_by(61).copied();
+    let typical = middle(sample.filter(|value| !value.is_nan()).collect())?;
+    if !(top.is_finite() && top > typical + 50.0 * noise.typical) {
+        return None;
+    }
+    let (mut count, mut pairs) = (0, 0);
+    for row in pixels.values.chunks(pixels.width) {
+        count += row.iter().filter(|value| **value == top).count();
+        let both = |pair: &&[f32]| pair[0] == top && pair[1] == top;
+        pairs += row.windows(2).filter(both).count();
+    }
+    (count >= FULL && pairs > 0).then_some(f64::from(top))
+}
 
 /// First looks at all listed stars, in the list's order. Those that lie outside
 /// the picture, or on no data, stay at height 0.
@@ -35,6 +61,7 @@ fn spot(
     let place = [star.x, star.y];
     let mut spot = Spot {
         given: place,
+        listed: true,
         place,
         height: 0.0,
         background: [0.0; 3],

@@ -1,0 +1,248 @@
+//! What is known of a picture's stars while they are measured.
+
+use rayon::prelude::*;
+
+use super::beside::neighbours;
+use super::fit::{Round, Spot};
+use super::image::Image;
+use super::light::{Drawn, Plate};
+use super::measure::FLOOR;
+use super::noise::Noise;
+use super::pixels::Pixels;
+use super::psf::Psf;
+use super::seek::Rough;
+use super::{Report, arms, build, wing};
+
+/// The same for stars that the image is learned from.
+const LEARN_FLOOR: f32 = 0.02;
+
+/// Arms, which are thin, end where they fall below this.
+const ARMS_FLOOR: f32 = 0.5;
+
+/// Stars nearer to each other than this are one, in widths.
+const SAME_WIDTHS: f64 = 0.3;
+
+/// Rounds that learn what reaches far once the stars are known.
+const FAR: usize = 2;
+
+/// Rounds of learning that begin with the core of a point's image.
+const CORE: usize = 2;
+
+/// The stars on the way, the image they share, and their light.
+pub(super) struct Field<'a> {
+    pixels: Pixels<'a>,
+    noise: &'a Noise,
+    pub spots: Vec<Spot>,
+    pub beside: Vec<Vec<u32>>,
+    pub psf: Psf,
+    image: Image,
+    plate: Plate,
+}
+
+impl<'a> Field<'a> {
+    pub fn new(pixels: Pixels<'a>, noise: &'a Noise, spots: Vec<Spot>, fwhm_px: f64) -> Self {
+        let psf = Psf::moffat(fwhm_px, 3.0);
+        let mut field = Self {
+            pixels,
+            noise,
+            beside: Vec::new(),
+            image: Image::new(&psf),
+            psf,
+            spots,
+            plate: Plate::new(pixels.width, pixels.height),
+        };
+        field.meet();
+        field
+    }
+
+    fn meet(&mut self) {
+        let far = 4.0 * self.psf.fwhm_px;
+        self.beside = neighbours(&self.spots, far, self.pixels.width, self.pixels.height);
+        // Two so close are one; what came first stays.
+        let close = SAME_WIDTHS * self.psf.fwhm_px;
+        for index in 0..self.spots.len() {
+            let [x, y] = self.spots[index].place;
+            let same = |other: &&u32| {
+                let other = &self.spots[**other as usize];
+                let [u, v] = [other.place[0] - x, other.place[1] - y];
+                other.height > 0.0 && u * u + v * v < close * close
+            };
+            let first = self.beside[index].iter().find(same);
+            if first.is_some_and(|first| (*first as usize) < index) {
+                self.spots[index].height = 0.0;
+            }
+        }
+    }
+
+    fn round(&self) -> Round<'_> {
+        Round {
+            pixels: self.pixels,
+            plate: &self.plate,
+            noise: self.noise,
+            image: &self.image,
+            beside: &self.beside,
+        }
+    }
+
+    /// Draws all stars with the image as it is now.
+    pub fn draw_anew(&mut self, chosen: &[u32]) {
+        let image = Image::new(&self.psf);
+        let drawn = self.drawn_far(chosen);
+        self.plate.redo(&self.image, &image, drawn);
+        self.image = image;
+    }
+
+    /// Fits the chosen stars, and improves the image by what is left of them.
+    pub fn learn(&mut self, round: usize, chosen: &[u32], usable: usize) {
+        self.draw_anew(chosen);
+        let mut spots = std::mem::take(&mut self.spots);
+        self.round().fit(&mut spots, chosen);
+        self.spots = spots;
+        self.plate.lay(&self.image, self.drawn_far(chosen));
+        let light = &self.plate.light;
+        let (pixels, spots) = (&self.pixels, &self.spots);
+        if round < CORE {
+            self.psf = build::core(&self.psf, pixels, light, spots, chosen, self.noise);
+        } else {
+            wing::wing(&mut self.psf, pixels, light, spots, chosen, self.noise);
+            self.draw_anew(chosen);
+            let (light, best) = (&self.plate.light, &chosen[..usable]);
+            build::table(
+                &mut self.psf,
+                &self.pixels,
+                light,
+                &self.spots,
+                best,
+                self.noise,
+            );
+        }
+        let factor = self.psf.normalize();
+        self.spots.iter_mut().for_each(|spot| spot.height *= factor);
+    }
+
+    /// Learns again what reaches far, now that what lies there is known.
+    pub fn learn_far(&mut self, chosen: &[u32]) {
+        for _ in 0..FAR {
+            self.draw_anew(chosen);
+            let (light, spots) = (&self.plate.light, &self.spots);
+            wing::wing(
+                &mut self.psf,
+                &self.pixels,
+                light,
+                spots,
+                chosen,
+                self.noise,
+            );
+            self.psf.arms = Vec::new();
+            self.draw_anew(chosen);
+            let (psf, light, spots) = (&self.psf, &self.plate.light, &self.spots);
+            self.psf.arms = arms::arms(psf, &self.pixels, light, spots, chosen, self.noise);
+        }
+        self.draw_anew(&[]);
+    }
+
+    /// Fits all stars, and draws them as they are then.
+    pub fn fit(&mut self) {
+        let all: Vec<u32> = (0..self.spots.len() as u32).collect();
+        self.fit_some(&all);
+    }
+
+    /// The same for the stars from number `first` on and those beside them.
+    pub fn fit_new(&mut self, first: usize) {
+        let mut some: Vec<u32> = (first as u32..self.spots.len() as u32).collect();
+        for beside in &self.beside[first..] {
+            some.extend(beside);
+        }
+        some.sort_unstable();
+        some.dedup();
+        self.fit_some(&some);
+    }
+
+    fn fit_some(&mut self, some: &[u32]) {
+        let there = |index: &u32| self.spots[*index as usize].height > 0.0;
+        let some: Vec<u32> = some.iter().copied().filter(there).collect();
+        self.lay();
+        let mut spots = std::mem::take(&mut self.spots);
+        self.round().fit(&mut spots, &some);
+        self.spots = spots;
+        self.lay();
+    }
+
+    fn lay(&mut self) {
+        self.plate.lay(&self.image, self.drawn(FLOOR));
+    }
+
+    /// Adds stars that are missing, where wanted. How rough the rest is.
+    pub fn seek(&mut self, full: f32, wanted: bool) -> Rough {
+        let (found, rough) = self.round().seek(full);
+        if wanted {
+            self.spots.extend(found);
+            self.meet();
+        }
+        rough
+    }
+
+    /// Leaves out what is no star by its looks; how many those were.
+    pub fn leave_out_unlike(&mut self, rough: &Rough) -> usize {
+        let mut spots = std::mem::take(&mut self.spots);
+        let count = self.round().leave_out_unlike(&mut spots, rough);
+        self.spots = spots;
+        self.lay();
+        count
+    }
+
+    /// The stars as they are drawn, out to `floor` sigma.
+    pub fn drawn(&self, floor: f32) -> Vec<Drawn> {
+        draw(&self.spots, &self.psf, self.noise, floor)
+    }
+
+    /// As [`Field::drawn`], the chosen ones as far as anything can be learned
+    /// from them.
+    fn drawn_far(&self, chosen: &[u32]) -> Vec<Drawn> {
+        let mut drawn = self.drawn(FLOOR);
+        for index in chosen {
+            let spot = &self.spots[*index as usize..=*index as usize];
+            drawn[*index as usize] = draw(spot, &self.psf, self.noise, LEARN_FLOOR)[0];
+        }
+        drawn
+    }
+
+    /// Leaves out what is too faint here. The first `listed` spots are the list's.
+    pub fn leave_out_faint(&mut self, listed: usize, least_snr: f64, report: &mut Report) {
+        for (index, spot) in self.spots.iter_mut().enumerate() {
+            if spot.height > 0.0 && spot.snr >= least_snr {
+                report.stars += 1;
+                report.saturated += usize::from(spot.plateau_px > 0.0);
+                report.found += usize::from(index >= listed);
+            } else {
+                spot.height = 0.0;
+            }
+        }
+        report.faint = (listed + report.found).saturating_sub(report.stars + report.unlike);
+    }
+}
+
+/// The stars as they are drawn, out to `floor` sigma.
+fn draw(spots: &[Spot], psf: &Psf, noise: &Noise, floor: f32) -> Vec<Drawn> {
+    spots
+        .par_iter()
+        .map(|spot| {
+            let [x, y] = spot.place;
+            let height = spot.height as f32;
+            let reach = psf.reach_px(height, floor * noise.at(x as f32, y as f32));
+            let shown = (f64::from(spot.full) - spot.background[0]) as f32;
+            Drawn {
+                x,
+                y,
+                height,
+                arms: psf.arms_reach_px(height, ARMS_FLOOR * noise.at(x as f32, y as f32)),
+                reach: if height > 0.0 {
+                    reach.max(spot.plateau_px as f32 + 2.0)
+                } else {
+                    0.0
+                },
+                shown: height.min(shown.max(0.05 * height)),
+            }
+        })
+        .collect()
+}
