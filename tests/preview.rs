@@ -14,14 +14,15 @@ use linehue::engine::color::transfer::{srgb_decode_exact, srgb_encode_exact};
 use linehue::engine::color::vision::Vision;
 use linehue::engine::frame::{Depth, Plane, Size};
 use linehue::engine::leading::By;
-use linehue::engine::measure::Histogram;
-use linehue::engine::recipe::{Blend, Gamut, Luminance, Ratio, Recipe, text};
+use linehue::engine::measure::{Histogram, glance};
+use linehue::engine::recipe::{Blend, Gamut, Luminance, Ratio, Recipe, ShowStars, StarLook, text};
 use linehue::io::read::{self, Pick};
 use linehue::io::write::Options;
 use linehue::work::compose::{self, DEFAULT_MEMORY};
-use linehue::work::desk::{Layer, keys};
+use linehue::work::desk::{Apart, Layer, Means, Parts, keys};
 use linehue::work::leading;
 use linehue::work::preview::maps::Found;
+use linehue::work::preview::probe::{Over, probe};
 use linehue::work::preview::{Grid, Picture, Preview, Request, Show, pyramid};
 use linehue::work::progress::{Control, Silent};
 use linehue::work::ratio;
@@ -328,8 +329,10 @@ fn with_ceilings(layers: &[Option<Arc<Layer>>]) -> Vec<Option<Arc<Layer>>> {
             plane: None,
         };
         let facts = read::open(&layer.key.file, pick).expect("opens").facts;
+        let survey = glance(&*layer.plane, facts.ceiling).expect("reads");
         Arc::new(Layer {
             ceiling: facts.ceiling,
+            levels: survey.levels,
             ..Layer::clone(layer)
         })
     };
@@ -453,6 +456,35 @@ fn a_ratio_is_the_commands() {
     };
     assert_eq!((name.as_str(), *mark), ("[S II]/H\u{3b1}", Some(0.4)));
     assert_eq!(*counts, done.figures.counts);
+    // The probe says what the file does, and nothing where that has nothing.
+    let pick = Pick {
+        hdu: Some(1),
+        plane: None,
+    };
+    let rows = read::open(&out, pick).expect("opens").rows;
+    let sigmas = Plane::from_rows(&*rows).expect("reads");
+    let id = &recipe.renditions[0].id;
+    let mut known = 0;
+    for (x, y) in (0..40).map(|step| (21 * step, 14 * step)) {
+        let read = probe(recipe, &layers, id, [x, y], Over::Pixel).expect("inside");
+        let told = read.ratios.iter().find(|ratio| ratio.upper == "SII");
+        let (ratio, sigma) = (map.values()[[y, x]], sigmas.values()[[y, x]]);
+        match told {
+            None => assert!(ratio.is_nan(), "{x} {y}: {ratio}"),
+            Some(told) => {
+                known += 1;
+                assert!(
+                    (told.value / f64::from(ratio) - 1.0).abs() < 1e-4,
+                    "{x} {y}"
+                );
+                assert!(
+                    (told.sigma / f64::from(sigma) - 1.0).abs() < 1e-3,
+                    "{x} {y}"
+                );
+            }
+        }
+    }
+    assert!((5..40).contains(&known), "{known}");
     // Lightness follows the ratio, and grey is where there is none.
     let mut by_ratio: Vec<(f32, [u8; 3])> = Vec::new();
     for (pixel, ratio) in picture.rgba.chunks_exact(4).zip(map.values()) {
@@ -582,4 +614,60 @@ fn a_moved_view_is_a_new_one() {
             );
         }
     }
+}
+
+/// Stars stay off while noise is looked at that was smoothed when they were told
+/// apart.
+#[test]
+fn stars_stay_off_before_noise_reduction() {
+    let mut recipe = recipes()[0].clone();
+    recipe.renditions[0].stars = Some(StarLook {
+        show: ShowStars::None,
+        ..StarLook::default()
+    });
+    let plain = layers(&recipe);
+    let light = |at: usize| if at.is_multiple_of(97) { 400.0 } else { 0.0 };
+    let means = |plane: Plane| Means {
+        reduced: pyramid(&plane),
+        plane: Arc::new(plane),
+    };
+    let made = |layer: &Arc<Layer>, change: &dyn Fn(f32, usize) -> f32| {
+        let values = layer.plane.values().iter().enumerate();
+        let values = values.map(|(at, value)| change(*value, at)).collect();
+        Plane::from_vec(layer.size(), values).expect("pixels")
+    };
+    let split = |layer: &Arc<Layer>| {
+        Arc::new(Layer {
+            parts: Parts {
+                smooth: Some(means(made(layer, &|value, _| value + 16.0))),
+                apart: Some(Apart {
+                    denoise: 1.0,
+                    nebula: means(made(layer, &|value, at| value + 16.0 - light(at))),
+                    heights: means(made(layer, &|_, at| light(at) / 400.0)),
+                    stars: 1,
+                }),
+            },
+            ..Layer::clone(layer)
+        })
+    };
+    let without = |layer: &Arc<Layer>| {
+        let plane = made(layer, &|value, at| value - light(at));
+        self::layer(plane, layer.key.clone())
+    };
+    let each = |change: &dyn Fn(&Arc<Layer>) -> Arc<Layer>| -> Vec<Option<Arc<Layer>>> {
+        plain
+            .iter()
+            .map(|layer| layer.as_ref().map(change))
+            .collect()
+    };
+    let view = grid(200.0, 150.0, 1.0, 160, 120);
+    let seen = draw(&request(&recipe, &each(&split), view));
+    recipe.renditions[0].stars = None;
+    let wanted = draw(&request(&recipe, &each(&without), view));
+    let far = seen
+        .rgba
+        .iter()
+        .zip(&wanted.rgba)
+        .map(|(a, b)| a.abs_diff(*b));
+    assert!(far.max() <= Some(1));
 }

@@ -103,6 +103,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let locate = |channel: &Channel| request.folder.join(&channel.file);
     let stacks: Vec<PathBuf> = recipe.channels.iter().map(locate).collect();
     inputs::spare(&stacks, &[&request.out, &record_path])?;
+    inputs::spare_map(&request.out)?;
     // The reference lends its place on the sky even where nothing else of it
     // is used.
     let reference_index = recipe
@@ -191,11 +192,15 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         entry.sha256 = sha256;
     }
     let made = preparation.channels.into_iter().zip(sources.said);
+    let mut nothing = Vec::new();
     for ((index, (channel, said)), survey) in needed.iter().zip(made).zip(surveys) {
         let id = &recipe.channels[*index].id;
         if let Some(entry) = record.inputs.iter_mut().find(|entry| entry.channel == *id) {
             entry.sky = survey.levels.map(|levels| levels.sky);
             entry.noise = survey.levels.map(|levels| levels.noise);
+            if survey.levels.is_none() {
+                nothing.push(format!("{id}: no pixel holds data; it adds nothing"));
+            }
             entry.align = channel.align;
             entry.level = channel.level;
             entry.continuum = channel.continuum;
@@ -203,6 +208,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
             entry.stars = said.stars;
         }
     }
+    record.notices.extend(nothing);
     record.composite.sha256 = sealed.written.sha256.clone();
     record.composite.pixels_sha256 = sealed.written.pixels_sha256.clone();
     record.made_at = jiff::Timestamp::now()

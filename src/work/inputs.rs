@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use sha2::{Digest as _, Sha256};
 
-use super::{Control, Error, continuum};
+use super::{Control, Error, continuum, ratio};
 use crate::engine::frame::{Rows, Size};
 use crate::engine::recipe::{Channel, Crop, Recipe};
 use crate::io::read::{self, Facts, Pick, ReadError};
@@ -148,6 +148,26 @@ pub fn spare_composite(output: &Path) -> Result<(), Error> {
             "{} is the composite that {} tells of; a drawing does not replace it",
             output.display(),
             name(&record)
+        ),
+        "choose another name for the output",
+    ))
+}
+
+/// Refuses to replace a map of ratios with something else: it is told by the
+/// record beside it.
+///
+/// # Errors
+/// When there is such a record.
+pub fn spare_map(output: &Path) -> Result<(), Error> {
+    let record = ratio::record_path(output);
+    if !record.is_file() {
+        return Ok(());
+    }
+    let name = record.file_name().unwrap_or_default().to_string_lossy();
+    Err(Error::request(
+        format!(
+            "{} is the map that {name} tells of; nothing else replaces it",
+            output.display()
         ),
         "choose another name for the output",
     ))

@@ -102,6 +102,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         .collect();
     inputs::spare(&stacks, &[&request.out])?;
     inputs::spare_composite(&request.out)?;
+    inputs::spare_map(&request.out)?;
     let needed: Vec<usize> = told.lines.iter().map(|line| line.channel).collect();
     let opened = inputs::open(recipe, &inputs::shaping(recipe, &needed), |channel| {
         Ok(request.folder.join(&channel.file))

@@ -1,7 +1,7 @@
 //! How well the sky of a line is known.
 
 use crate::engine::frame::{Rows, RowsError};
-use crate::engine::measure::Survey;
+use crate::engine::measure::{Levels, Survey};
 
 use super::Side;
 
@@ -21,15 +21,22 @@ const SIGMA_PER_DIFFERENCE: f64 = 1.482_602_218_505_602 / 2.449_489_742_783_178;
 /// exponential tails over 5 to 30 % of a field the clipped median lies high by
 /// 0.4 to 0.8 of its distance from the plain one, which stands for that here.
 pub fn side(survey: &Survey) -> Option<Side> {
-    let levels = survey.levels.filter(|levels| levels.noise > 0.0)?;
-    let by_chance = std::f64::consts::FRAC_PI_2.sqrt() * levels.spread
-        / (survey.sample().len().max(1) as f64).sqrt();
+    side_by(&survey.levels?, survey.sample().len(), survey.saturation)
+}
+
+/// The same by levels that were taken from so many values.
+pub fn side_by(levels: &Levels, values: usize, full: Option<f64>) -> Option<Side> {
+    if levels.noise.is_nan() || levels.noise <= 0.0 {
+        return None;
+    }
+    let by_chance =
+        std::f64::consts::FRAC_PI_2.sqrt() * levels.spread / (values.max(1) as f64).sqrt();
     let by_nebula = levels.median - levels.sky;
     Some(Side {
         sky: levels.sky,
         sky_error: (by_chance * by_chance + by_nebula * by_nebula).sqrt(),
         noise: levels.noise,
-        full: survey.saturation,
+        full,
     })
 }
 

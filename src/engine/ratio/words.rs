@@ -104,11 +104,19 @@ pub fn caveats(
     for (channel, raises) in [(over, "raises"), (under, "lowers")] {
         said.extend(passed(channel, raises));
     }
-    if starless.contains(&false) {
-        said.push(
+    match starless {
+        [true, true] => {}
+        [false, false] => said.push(
             "The continuum of stars was not taken out: on stars this is no ratio of lines."
                 .to_owned(),
-        );
+        ),
+        [over_is, _] => {
+            let one = symbol(if over_is { over } else { under });
+            said.push(format!(
+                "The continuum of stars was taken out of {one} alone: wherever starlight falls, \
+                 on stars and on dust, the ratio is off. Take it out of both, or of neither."
+            ));
+        }
     }
     for caveat in criterion.map_or(&[][..], |criterion| criterion.caveats) {
         let mut letters = caveat.chars();
@@ -198,7 +206,10 @@ pub fn caption(told: &Told<'_>) -> Caption {
     } else {
         format!("The ratio {name}: {figures}")
     };
-    let head = format!("How strong one line is beside another{of}.");
+    let field = told
+        .object
+        .map_or(String::new(), |object| format!(" in {object}"));
+    let head = format!("How strong one line is beside another{field}.");
     let parts = std::iter::once(&head).chain(told.found).chain(told.caveats);
     let long: Vec<&str> = parts.map(String::as_str).collect();
     let [from, to] = told.scale;

@@ -16,7 +16,7 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use super::compose::pick_rendition;
-use super::inputs::{folder_of, sha256, spare, spare_composite};
+use super::inputs::{folder_of, sha256, spare, spare_composite, spare_map};
 use super::{Control, Error, recipe_file};
 use crate::engine::recipe::{Recipe, Rendition};
 use crate::io::draw::file::{self, How, Kind};
@@ -142,6 +142,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     }
     spare(&inputs, &[&request.out])?;
     spare_composite(&request.out)?;
+    spare_map(&request.out)?;
     let wanted = request
         .rendition
         .as_deref()

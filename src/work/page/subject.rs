@@ -228,6 +228,9 @@ fn locate(recipe: &mut Recipe, given: &[Given], extra: Option<&Path>) -> Vec<Str
     };
     for channel in &mut recipe.channels {
         if let Some(place) = found(&channel.id) {
+            // A recipe's files are relative to its folder, this one to where
+            // the program runs.
+            let place = std::path::absolute(&place).unwrap_or(place);
             places.push(folder_of(&place).to_owned());
             channel.file = place.to_string_lossy().into_owned();
         } else {

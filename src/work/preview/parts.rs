@@ -62,11 +62,20 @@ fn channel(
     let apart = layer.parts.apart.as_ref();
     match slot {
         Slot::Smooth(_) => softened(colored),
-        Slot::Nebula(_) => match apart.filter(|apart| apart.denoise == own) {
-            Some(apart) => stage.of(&apart.nebula, grid, cancel),
+        Slot::Nebula(_) => match apart {
+            Some(apart) if apart.denoise == own => stage.of(&apart.nebula, grid, cancel),
+            // With another share of its noise until it is made anew, and before
+            // noise reduction: what was taken off as stars is the same light.
+            Some(apart) => {
+                let (own, then) = (softened(own)?, softened(apart.denoise)?);
+                let nebula = stage.of(&apart.nebula, grid, cancel)?;
+                let parts = own.iter().zip(then.iter()).zip(nebula.iter());
+                let nebula = parts.map(|((own, then), nebula)| own - (then - nebula));
+                Some(Arc::new(nebula.collect()))
+            }
             None => softened(own),
         },
-        Slot::Height(_) => match apart.filter(|apart| apart.denoise == own) {
+        Slot::Height(_) => match apart {
             Some(apart) => stage.of(&apart.heights, grid, cancel),
             None => Some(Arc::new(vec![0.0; grid.size.pixels()])),
         },

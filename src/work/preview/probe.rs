@@ -6,7 +6,10 @@ use std::sync::Arc;
 use crate::engine::align::sky_grid;
 use crate::engine::color::transfer::srgb_decode_exact;
 use crate::engine::lines;
+use crate::engine::measure::GLANCE_PIXELS;
 use crate::engine::mix::assign::assignments;
+use crate::engine::ratio::noise::side_by;
+use crate::engine::ratio::{Law, Point, Side};
 use crate::engine::recipe::Recipe;
 use crate::engine::stretch::Prepared;
 use crate::work::desk::Layer;
@@ -70,7 +73,7 @@ pub struct Ratio {
     pub title: String,
     /// The ratio.
     pub value: f64,
-    /// Its standard uncertainty, from the noise of both alone.
+    /// Its standard uncertainty, from the noise and the sky of both.
     pub sigma: f64,
 }
 
@@ -87,7 +90,7 @@ const RATIOS: [(&str, &str); 5] = [
     ("OIII", "Ha"),
 ];
 
-/// Light must stand out so many times its noise.
+/// Light must stand out so many times its noise and the doubt about its sky.
 const CLEAR: f64 = 3.0;
 
 /// Reads one place. None where no layer reaches there.
@@ -178,23 +181,31 @@ fn shares(recipe: &Recipe, rendition: &str, channels: &mut [Option<Measured>]) {
     }
 }
 
-// The sky is taken off each: evened stacks may have kept its level.
+// As a map has them: above their skies, with the doubt about these, where both
+// stand out and no detector was full.
 fn ratios(recipe: &Recipe, layers: &[Option<Arc<Layer>>], means: &[Option<Mean>]) -> Vec<Ratio> {
-    let signal = |line: &str| {
+    let side = |line: &str| {
         let index = recipe.channels.iter().position(|c| c.line == line)?;
-        let levels = layers.get(index)?.as_ref()?.levels?;
+        let layer = layers.get(index)?.as_ref()?;
         let mean = means.get(index)?.as_ref()?;
-        let light = mean.value? - levels.sky;
-        let sigma = levels.noise / (mean.count as f64).sqrt();
-        (light > 0.0 && light >= CLEAR * sigma).then_some((light, sigma))
+        let sampled = GLANCE_PIXELS.min(layer.size().pixels());
+        let side = side_by(layer.levels.as_ref()?, sampled, layer.ceiling)?;
+        let noise = side.noise / (mean.count as f64).sqrt();
+        Some((Side { noise, ..side }, mean.value? as f32))
     };
     RATIOS
         .iter()
         .filter_map(|&(upper, lower)| {
-            let (above, above_sigma) = signal(upper)?;
-            let (below, below_sigma) = signal(lower)?;
-            let (one, other) = (above_sigma / above, below_sigma / below);
-            let value = above / below;
+            let ((over, above), (under, below)) = (side(upper)?, side(lower)?);
+            let law = Law {
+                over,
+                under,
+                min_snr: CLEAR,
+                bin: 1,
+            };
+            let Point::Known { ratio, sigma } = law.of_pixels(above, below) else {
+                return None;
+            };
             Some(Ratio {
                 upper,
                 lower,
@@ -203,8 +214,8 @@ fn ratios(recipe: &Recipe, layers: &[Option<Arc<Layer>>], means: &[Option<Mean>]
                     lines::line(upper)?.symbol,
                     lines::line(lower)?.symbol
                 ),
-                value,
-                sigma: value * (one * one + other * other).sqrt(),
+                value: ratio,
+                sigma,
             })
         })
         .collect()
@@ -312,7 +323,7 @@ colors = { sii = [1, 0, 0], ha = [0, 0.5, -0.5] }
                         max: 300.0,
                         median: 100.0,
                         sky: 100.0,
-                        spread: noise,
+                        spread: 0.0,
                         noise,
                     }),
                     histogram: Arc::new(Histogram {

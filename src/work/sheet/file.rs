@@ -7,7 +7,7 @@ use crate::engine::recipe::About;
 use crate::io::draw::Scene;
 use crate::io::draw::file::{self, How, Kind};
 use crate::work::Error;
-use crate::work::inputs::{spare, spare_composite};
+use crate::work::inputs::{spare, spare_composite, spare_map};
 use crate::work::key::Subject;
 
 /// Widths that a sheet can have, pixels.
@@ -22,6 +22,7 @@ pub fn kind(subject: &Subject, out: &Path) -> Result<Kind, Error> {
     let kind = file::kind_of(out, &[Kind::Png, Kind::Jpeg, Kind::Pdf])?;
     spare(&subject.inputs, &[out])?;
     spare_composite(out)?;
+    spare_map(out)?;
     Ok(kind)
 }
 

@@ -28,10 +28,12 @@ pub fn draw(
     let told = told(recipe, recipe.rendition(id)?).ok()?;
     let mut lines = Vec::new();
     let mut leaders = Vec::new();
+    let mut missing = Vec::new();
     let mut values: Vec<Arc<Vec<f32>>> = Vec::new();
     for line in &told.lines {
-        // Channels that are not in memory yet take no part.
+        // Channels that are not in memory take no part, which is said.
         let Some(layer) = layer(request, line.channel) else {
+            missing.push(line.name.clone());
             continue;
         };
         let Some(side) = known.side(layer, request.grid.step) else {
@@ -80,6 +82,7 @@ pub fn draw(
         found: Some(Found::Leading {
             lines: leaders,
             undecided,
+            missing,
             counts: counts.into_inner().unwrap_or_else(PoisonError::into_inner),
         }),
         ..drawn

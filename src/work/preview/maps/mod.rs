@@ -27,6 +27,8 @@ pub enum Found {
     Leading {
         /// By [`Leaders::led`].
         lines: Vec<Leader>,
+        /// Lines whose channels are not in memory.
+        missing: Vec<String>,
         /// The colour of places where no line leads for certain, sRGB.
         undecided: [u8; 3],
         /// Pixels of the screen.

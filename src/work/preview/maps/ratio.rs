@@ -26,7 +26,14 @@ pub fn draw(
     let place = |id: &String| channels.iter().position(|channel| channel.id == *id);
     let places = [place(&ratio.over)?, place(&ratio.under)?];
     let [over, under] = places.map(|index| &channels[index]);
-    let layers = [layer(request, places[0])?, layer(request, places[1])?];
+    let layers = places.map(|index| layer(request, index));
+    let [Some(one), Some(other)] = layers else {
+        let gone = if layers[0].is_none() { over } else { under };
+        let what = format!("{} is not on the common grid", gone.id);
+        let hint = "It is still being read, or its card in the list says what it needs";
+        return blank(request, Found::nothing(what, hint));
+    };
+    let layers = [one, other];
     let mut sides = Vec::new();
     for (layer, channel) in layers.into_iter().zip([over, under]) {
         let Some(side) = known.side(layer, request.grid.step) else {

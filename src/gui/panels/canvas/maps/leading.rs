@@ -36,6 +36,7 @@ pub(super) fn show(ui: &mut Ui, state: &State, by: By, found: Option<&Found>, as
     });
     let Some(Found::Leading {
         lines,
+        missing,
         undecided,
         counts,
     }) = found
@@ -65,6 +66,13 @@ pub(super) fn show(ui: &mut Ui, state: &State, by: By, found: Option<&Found>, as
     );
     let words = RichText::new(words).small().color(colors.faint);
     ui.add(Label::new(words).wrap());
+    if !missing.is_empty() {
+        let words = format!(
+            "Without {}: it is still being read, or its card in the list says what it needs",
+            missing.join(" and ")
+        );
+        ui.add(Label::new(RichText::new(words).color(colors.warning)).wrap());
+    }
     if let Some((one, other)) = alike(lines) {
         let words = format!("{one} and {other} have nearly one hue here: trust the figures");
         ui.add(Label::new(RichText::new(words).color(colors.warning)).wrap());

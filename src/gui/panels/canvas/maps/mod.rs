@@ -8,8 +8,8 @@ mod legend;
 mod ratio;
 
 use egui::{
-    Align, Button, Frame, Id, Label, Layout, Rect, RichText, ScrollArea, Stroke, Ui, UiBuilder,
-    vec2,
+    Align, Button, Frame, Id, Label, Layout, Rect, RichText, ScrollArea, Sense, Stroke, Ui,
+    UiBuilder, vec2,
 };
 
 use super::pictures::SHOWN;
@@ -24,6 +24,9 @@ use crate::gui::theme::bold;
 use crate::gui::widgets::icon::{self, Icon};
 use crate::work::preview::Show;
 use crate::work::preview::maps::Found;
+
+/// Points; on lower pictures the plate begins folded.
+const LEAST_HEIGHT: f32 = 340.0;
 
 /// Points along the plate.
 const WIDTH: f32 = 330.0;
@@ -113,8 +116,13 @@ pub fn show(ui: &mut Ui, state: &State, rect: Rect, asks: &mut Asks) {
     let width = WIDTH.min(rect.width() - 28.0);
     let room = vec2(width, (rect.height() - 16.0).max(60.0));
     let place = Rect::from_min_size(rect.min + vec2(8.0, 8.0), room);
+    // Where it lay last time: the pointer there is not on the picture.
+    let id = Id::unique("plate of a map");
+    if let Some(last) = ui.data(|data| data.get_temp::<Rect>(id)) {
+        ui.interact(last, id.with("ground"), Sense::click_and_drag());
+    }
     let builder = UiBuilder::new().max_rect(place);
-    ui.scope_builder(builder, |ui| {
+    let plate = ui.scope_builder(builder, |ui| {
         Frame::new()
             .fill(colors.card)
             .stroke(Stroke::new(1.0, colors.line))
@@ -127,7 +135,8 @@ pub fn show(ui: &mut Ui, state: &State, rect: Rect, asks: &mut Asks) {
                     let words = RichText::new(format!("{what}. {hint}.")).color(colors.warning);
                     ui.add(Label::new(words).wrap());
                 }
-                if !title(ui, state, map, found, asks) {
+                let is_large = rect.height() >= LEAST_HEIGHT;
+                if !title(ui, state, (map, is_large), found, asks) {
                     return;
                 }
                 // All of it can be reached in the smallest window.
@@ -142,6 +151,7 @@ pub fn show(ui: &mut Ui, state: &State, rect: Rect, asks: &mut Asks) {
                     });
             });
     });
+    ui.data_mut(|data| data.insert_temp(id, plate.response.rect));
 }
 
 fn see(state: &State, map: Option<LineMap>, asks: &mut Asks) {
@@ -156,12 +166,14 @@ fn see(state: &State, map: Option<LineMap>, asks: &mut Asks) {
 fn title(
     ui: &mut Ui,
     state: &State,
-    map: &LineMap,
+    (map, is_large): (&LineMap, bool),
     found: Option<&Found>,
     asks: &mut Asks,
 ) -> bool {
     let id = Id::unique("legend of a map");
-    let mut is_open = ui.data(|data| data.get_temp::<bool>(id)).unwrap_or(true);
+    let mut is_open = ui
+        .data(|data| data.get_temp::<bool>(id))
+        .unwrap_or(is_large);
     let words = match map {
         LineMap::Leading(_) => "Which line leads",
         LineMap::Ratio(_) => "Ratio of lines",
