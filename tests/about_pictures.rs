@@ -588,6 +588,17 @@ fn a_composite_with_its_record_is_never_replaced() {
         bench.refused(arguments, &["l.png.record.json", "another name"]);
     }
     assert_eq!(fs::read(bench.at("l.png")).expect("still there"), before);
+    // So is a map of ratios; the map itself may be made anew.
+    bench.run(0, &["ratio", "lantern.toml", "sii/ha", "-o", "r.png"]);
+    for arguments in [
+        &["compose", "lantern.toml", "-o", "r.png"][..],
+        &["key", "lantern.toml", "-o", "r.png"],
+        &["sheet", "lantern.toml", "-o", "r.png"],
+        &["leading", "lantern.toml", "-o", "r.png"],
+    ] {
+        bench.refused(arguments, &["r.png.ratio.json", "another name"]);
+    }
+    bench.run(0, &["ratio", "lantern.toml", "sii/ha", "-o", "r.png"]);
 }
 
 // Stops a job at the first step that has these words.

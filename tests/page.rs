@@ -573,3 +573,31 @@ fn a_page_that_is_stopped_leaves_the_old_one() {
     }
     assert!(stopped >= 2, "stopped {stopped} times");
 }
+
+/// A record that is named by a path from elsewhere still finds its inputs.
+#[test]
+fn a_record_in_another_folder_finds_its_inputs() {
+    let bench = Bench::new();
+    fs::create_dir(bench.at("out")).expect("a folder");
+    bench.run(0, &["compose", "lantern.toml", "-o", "out/a.png"]);
+    let said = bench.run(
+        0,
+        &[
+            "page",
+            "out/a.png.record.json",
+            "--rendition",
+            "mapped",
+            "--rendition",
+            "pair",
+            "-o",
+            "p",
+        ],
+    );
+    assert!(!said.err.contains("could not be composed"), "{}", said.err);
+    let listed = listing(&bench.at("p"));
+    let has = |name: &str| listed.iter().any(|(own, _)| own.contains(name));
+    assert!(has("mapped.jpg") && has("pair.jpg"), "{listed:?}");
+    // Without its composite it is made from them.
+    fs::remove_file(bench.at("out/a.png")).expect("was there");
+    bench.run(0, &["page", "out/a.png.record.json", "-o", "q.html"]);
+}

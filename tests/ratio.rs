@@ -391,3 +391,43 @@ fn the_caption_of_a_map_has_its_criterion_and_caveats() {
         &["composites"],
     );
 }
+
+/// Half a subtraction is worse than none, and says so.
+#[test]
+fn a_continuum_taken_out_of_one_line_alone_is_warned_of() {
+    let bench = Bench::new();
+    sample(&bench);
+    fs::copy(
+        Path::new(SAMPLE).join("lantern-r.fits"),
+        bench.at("lantern-r.fits"),
+    )
+    .expect("copied");
+    let text = fs::read_to_string(bench.at("sample.toml")).expect("there");
+    let broad = "[[channel]]\nid = \"r\"\nfile = \"lantern-r.fits\"\nline = \"R\"\n\
+                 [channel.stretch]\nblack = 100.0\nwhite = 9000.0\n\n";
+    let first = text.find("[[channel]]").expect("channels");
+    let text = format!("{}{broad}{}", &text[..first], &text[first..]);
+    let one = text.replacen(
+        "id = \"sii\"\n",
+        "id = \"sii\"\ncontinuum = { from = \"r\", scale = 0.1 }\n",
+        1,
+    );
+    bench.file("one.toml", one.as_bytes());
+    bench.run(0, &["ratio", "one.toml", "sii/ha", "-o", "one.fits"]);
+    let long = bench.run(0, &["caption", "one.fits.ratio.json"]).out;
+    assert!(long.contains("taken out of [S II] alone"), "{long}");
+}
+
+/// A stack without a single value takes no part, which is said.
+#[test]
+fn a_channel_without_data_is_named() {
+    let bench = Bench::new();
+    let nothing = stacks::fits(WIDTH, HEIGHT, &vec![f32::NAN; WIDTH * HEIGHT], &[]);
+    bench.file("sii.fits", &nothing);
+    let said = bench.run(0, &["compose", "lantern.toml", "-o", "a.png"]);
+    assert!(
+        said.err.contains("sii: no pixel holds data"),
+        "{}",
+        said.err
+    );
+}
