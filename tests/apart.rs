@@ -193,7 +193,7 @@ fn the_leading_picture_and_its_figures_agree() {
         .run(0, &["leading", "lantern.toml", "-o", "lead.tif"])
         .out;
     assert!(
-        text.contains("undecided") && text.contains("shows of it"),
+        text.contains("undecided") && text.contains("shows of each"),
         "{text}"
     );
 }

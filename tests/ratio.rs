@@ -315,11 +315,11 @@ fn a_map_is_verified_from_its_record() {
             .iter()
             .filter_map(|check| check["what"].as_str())
             .collect();
-        assert_eq!(what.last(), Some(&"ratios"));
         assert!(
-            what.contains(&"map") && what.contains(&"input sii"),
+            what.ends_with(&["map", "ratios", "words, figures"]),
             "{what:?}"
         );
+        assert!(what.contains(&"input sii"), "{what:?}");
     }
     fs::create_dir(bench.at("moved")).expect("a folder");
     for name in ["lantern-sii.fits", "lantern-oiii.fits"] {
@@ -328,6 +328,14 @@ fn a_map_is_verified_from_its_record() {
     bench.run(1, &["verify", "map.fits.ratio.json"]);
     let arguments = ["verify", "map.fits.ratio.json", "--inputs", "moved"];
     bench.run(0, &arguments);
+    // What is said of the map is looked at as well.
+    let record = fs::read_to_string(bench.at("map.fits.ratio.json")).expect("there");
+    let mut edited = json(&record);
+    edited["figures"]["median"] = 9.0.into();
+    bench.file("map.fits.ratio.json", edited.to_string().as_bytes());
+    let said = bench.run(1, &arguments);
+    assert!(said.out.contains("NOT  words, figures"), "{}", said.out);
+    bench.file("map.fits.ratio.json", record.as_bytes());
     let mut bytes = fs::read(bench.at("map.fits")).expect("there");
     let last = bytes.len() - 1;
     bytes[last] ^= 1;

@@ -116,7 +116,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
             &json!({ "rendition": rendition, "balance": balance }),
         )?;
     } else {
-        terminal.result(&lines(&rendition, balance)?)?;
+        terminal.result(&format!("{}\n", lines(&rendition, balance)?.trim_end()))?;
     }
     Ok(Outcome::Done)
 }

@@ -50,8 +50,8 @@ impl By {
     /// In words.
     pub fn words(self) -> &'static str {
         match self {
-            Self::Shown => "the light that this rendition shows of it, above that of the sky",
-            Self::Noise => "its signal above the sky, in sigma of its own noise",
+            Self::Shown => "the light that this rendition shows of each, above that of its sky",
+            Self::Noise => "the signal of each above its sky, in sigma of its own noise",
         }
     }
 }

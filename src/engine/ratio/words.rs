@@ -97,7 +97,7 @@ pub fn caveats(
     starless: [bool; 2],
 ) -> Vec<String> {
     let mut said = vec![
-        "Exposures, filters and the air scale the whole map: a threshold holds as far as both \
+        "Exposures, filters and the air scale the whole map: its numbers hold as far as both \
          stacks are alike in them."
             .to_owned(),
     ];
@@ -177,8 +177,8 @@ pub struct Told<'a> {
     pub known: f64,
     /// 16th percentile, median and 84th percentile of the ratios.
     pub quantiles: [f64; 3],
-    /// The ratios at both ends of a picture's scale.
-    pub scale: [f64; 2],
+    /// The ratios at both ends of the scale; None where the map is no picture.
+    pub scale: Option<[f64; 2]>,
     /// What was found.
     pub found: &'a [String],
     /// What stands against taking it at its word.
@@ -212,13 +212,20 @@ pub fn caption(told: &Told<'_>) -> Caption {
     let head = format!("How strong one line is beside another{field}.");
     let parts = std::iter::once(&head).chain(told.found).chain(told.caveats);
     let long: Vec<&str> = parts.map(String::as_str).collect();
-    let [from, to] = told.scale;
+    let colors = match told.scale {
+        Some([from, to]) => format!(
+            "Its colours run from dark blue at {from} over green to light yellow at {to}; grey is \
+             where no ratio is known."
+        ),
+        None => {
+            "Its pixels are the ratios themselves, and none where no ratio is known.".to_owned()
+        }
+    };
     Caption {
         short,
         long: long.join(" "),
         alt: format!(
-            "A map of the ratio {name}{of}. Its colours run from dark blue at {from} over green \
-             to light yellow at {to}; grey is where no ratio is known. {}",
+            "A map of the ratio {name}{of}. {colors} {}",
             told.found.join(" ")
         ),
     }

@@ -251,6 +251,14 @@ pub enum RecordError {
         /// Where it goes wrong.
         what: String,
     },
+    /// It was cut off, or edited into what cannot be.
+    #[error("{}: {what}", path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// Where it goes wrong.
+        what: String,
+    },
     /// A later format.
     #[error(
         "{}: the record has format version {version}, this Linehue reads {VERSION}",
@@ -270,9 +278,9 @@ impl RecordError {
         match self {
             Self::System { .. } => "check the path and the permissions",
             Self::NotARecord { .. } => {
-                "name the file that ends in `.record.json` beside a composite, or in `.ratio.json` \
-                 beside a map"
+                "name the file that ends in `.record.json` beside a composite"
             }
+            Self::Damaged { .. } => "restore it from a copy, or make the map once more",
             Self::Newer { .. } => "use a newer Linehue",
         }
         .to_owned()

@@ -4,11 +4,13 @@ use std::path::Path;
 
 use serde::Deserialize;
 
+use super::Done;
 use super::record::VERSION;
 use crate::engine::caption::Caption;
 use crate::engine::ratio::words;
 use crate::engine::recipe::{Ratio, Recipe, check};
 use crate::io::record::{RecordError, value};
+use crate::io::write::{self, Format};
 use crate::work::Error;
 
 /// As much of a map's record as is used again.
@@ -75,7 +77,7 @@ pub fn read(path: &Path) -> Result<Option<Told>, Error> {
         }
         _ => {}
     }
-    let damaged = |what: String| RecordError::NotARecord {
+    let damaged = |what: String| RecordError::Damaged {
         path: path.clone(),
         what: format!("the record of a map is damaged: {what}"),
     };
@@ -87,12 +89,32 @@ pub fn read(path: &Path) -> Result<Option<Told>, Error> {
 }
 
 impl Told {
+    /// Whether all that is claimed of a map is so of the one that was made again.
+    pub(super) fn is_true_of(&self, done: &Done) -> bool {
+        let figures = &self.figures;
+        let claimed = [figures.known, figures.p16, figures.median, figures.p84];
+        let [p16, median, p84] = done.figures.quantiles;
+        let same = |one: f64, other: f64| one == other;
+        let found = [done.figures.known(), p16, median, p84];
+        self.name == done.name
+            && self.words == done.words
+            && self.caveats == done.caveats
+            && same(self.scale.low, done.span.low)
+            && same(self.scale.high, done.span.high)
+            && claimed
+                .into_iter()
+                .zip(found)
+                .all(|(one, other)| same(one, other))
+    }
+
     /// The words under the map.
     pub fn caption(&self) -> Caption {
         let about = &self.recipe.about;
         let object = [&about.object, &about.title];
         let object = object.into_iter().find(|words| !words.trim().is_empty());
         let object = object.map(|words| words.trim());
+        let is_picture =
+            write::format_of(Path::new(&self.map.file)).is_ok_and(|format| format != Format::Fits);
         let figures = &self.figures;
         let quantiles = [figures.p16, figures.median, figures.p84];
         words::caption(&words::Told {
@@ -100,7 +122,7 @@ impl Told {
             object,
             known: figures.known,
             quantiles,
-            scale: [self.scale.low, self.scale.high],
+            scale: is_picture.then_some([self.scale.low, self.scale.high]),
             found: &self.words,
             caveats: &self.caveats,
         })

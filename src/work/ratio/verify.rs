@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use super::told::Told;
-use super::{Request, made};
+use super::{Done, Request, made};
 use crate::engine::recipe::Channel;
 use crate::io::write::WriteError;
 use crate::work::inputs::{folder_of, sha256};
@@ -32,7 +32,7 @@ pub fn verify(
         found.push((&input.channel, place));
     }
     checks.push(check_map(told, folder, control)?);
-    checks.push(check_again(told, &found, control)?);
+    checks.extend(check_again(told, &found, control)?);
     let holds = checks.iter().all(|check| check.holds);
     Ok(Verdict { holds, checks })
 }
@@ -70,30 +70,51 @@ fn check_again(
     told: &Told,
     found: &[(&str, Option<PathBuf>)],
     control: Control<'_>,
-) -> Result<Check, Error> {
-    let (holds, detail) = if found.iter().any(|(_, place)| place.is_none()) {
-        (false, "not made again: an input is missing".to_owned())
-    } else {
-        said(
-            again(told, found, control).map(|hash| match hash == told.map.sha256 {
-                true => (true, "made again, the same to the last bit".to_owned()),
-                false => (false, "made again, and they differ".to_owned()),
-            }),
-        )?
+) -> Result<Vec<Check>, Error> {
+    let mut checks = Vec::new();
+    let mut check = |what: &str, (holds, detail): (bool, String)| {
+        checks.push(Check {
+            what: what.to_owned(),
+            file: None,
+            holds,
+            detail,
+        });
     };
-    Ok(Check {
-        what: "ratios".to_owned(),
-        file: None,
-        holds,
-        detail,
-    })
+    let words = |holds: bool, yes: &str, no: &str| {
+        let detail = if holds { yes } else { no };
+        (holds, detail.to_owned())
+    };
+    if found.iter().any(|(_, place)| place.is_none()) {
+        let why = "not made again: an input is missing";
+        check("ratios", (false, why.to_owned()));
+        return Ok(checks);
+    }
+    match again(told, found, control) {
+        Ok((hash, done)) => {
+            let same = words(
+                hash == told.map.sha256,
+                "made again, the same to the last bit",
+                "made again, and they differ",
+            );
+            check("ratios", same);
+            let same = words(
+                told.is_true_of(&done),
+                "as they come out again",
+                "the record's words or figures are not those of the map",
+            );
+            check("words, figures", same);
+        }
+        Err(Error::Cancelled) => return Err(Error::Cancelled),
+        Err(error) => check("ratios", (false, error.to_string())),
+    }
+    Ok(checks)
 }
 
 fn again(
     told: &Told,
     found: &[(&str, Option<PathBuf>)],
     control: Control<'_>,
-) -> Result<String, Error> {
+) -> Result<(String, Done), Error> {
     let scratch = tempfile::tempdir().map_err(WriteError::disk(&std::env::temp_dir()))?;
     let name = told.map.file.rsplit('/').next().unwrap_or("map.fits");
     let request = Request {
@@ -112,6 +133,6 @@ fn again(
             )
         })
     };
-    made(&request, &place, control)?;
-    sha256(&request.out, control)
+    let done = made(&request, &place, control)?;
+    Ok((sha256(&request.out, control)?, done))
 }

@@ -24,7 +24,7 @@ pub(super) fn by(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
             "How far each line stands out of its noise.",
         ),
     ];
-    row(ui, state, "Compared by", |ui| {
+    row(ui, state, "Lines by", |ui| {
         if let Some(by) = form::choice(ui, draft.by, &ways) {
             draft.by = by;
         }

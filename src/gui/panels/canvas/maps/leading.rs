@@ -60,8 +60,8 @@ pub(super) fn show(ui: &mut Ui, state: &State, by: By, found: Option<&Found>, as
     )
     .on_hover_text("The lead is within the noise, 1 sigma");
     let words = format!(
-        "Of the {} of this view in which a line stands {DETECTED_SIGMA:.0} sigma above its sky, \
-         in means over the pixels of the screen",
+        "Of the {} of this view in which a line stands {DETECTED_SIGMA:.0} sigma above its sky; \
+         the rest is black. Light: that line is alone; dark: the next is nearly level",
         percent(share(counts.nebula, counts.valid))
     );
     let words = RichText::new(words).small().color(colors.faint);

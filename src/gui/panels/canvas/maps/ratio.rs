@@ -97,7 +97,9 @@ pub(super) fn show(
         ));
     }
     ui.add(Label::new(format!("{words}.")).wrap());
-    let words = RichText::new(INDICATIVE).small().color(colors.faint);
+    let words = RichText::new(format!("Grey is where no ratio is known; {INDICATIVE}"))
+        .small()
+        .color(colors.faint);
     ui.add(Label::new(words).selectable(false)).on_hover_text(
         "Exposures, filters and the air scale the whole map; stars are no lines, and the \
          uncertainty is that of the sky's noise and level",
@@ -296,7 +298,8 @@ fn keep(ui: &mut Ui, state: &State, ratio: &Ratio, asks: &mut Asks) {
             }
             recipe.ratios.push(new.clone());
         }
-        asks.edit(format!("Keep the ratio {}", new.id), recipe);
+        let verb = if kept.is_some() { "Change" } else { "Keep" };
+        asks.edit(format!("{verb} the ratio {}", new.id), recipe);
         see(state, Some(LineMap::Ratio(new)), asks);
     }
 }
