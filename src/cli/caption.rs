@@ -14,10 +14,11 @@ Examples:
   linehue caption lantern.tif.record.json
   linehue caption lantern.tif.record.json --length short
   linehue caption lantern.tif.record.json --length alt --format html
+  linehue caption sii-ha.png.ratio.json --length alt
   linehue caption --print-template > my-words.toml
   linehue caption lantern.tif.record.json --template my-words.toml")]
 pub struct Arguments {
-    /// The record beside a composite
+    /// The record beside a composite or a map of ratios
     #[arg(required_unless_present = "print_template")]
     record: Option<PathBuf>,
 

@@ -15,10 +15,11 @@ use crate::work::verify;
 Examples:
   linehue verify lantern.tif.record.json
   linehue verify lantern.tif.record.json --inputs /media/archive/stacks --json
+  linehue verify sii-ha.fits.ratio.json
 
 Exit code 1 says that something does not hold.")]
 pub struct Arguments {
-    /// The record beside a composite
+    /// The record beside a composite or a map of ratios
     record: PathBuf,
 
     /// A folder to look for inputs in that are not where the record says
