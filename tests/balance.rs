@@ -4,9 +4,8 @@ use std::ops::ControlFlow;
 
 use linehue::engine::align::stars::{FindLimits, Stars, find};
 use linehue::engine::balance::{
-    Balance, BalanceError, Broadband, CatalogueOptions, CatalogueStar, Field, Gains, Patch,
-    Refusal, black_body, by_catalogue, by_patch, by_star, by_stars, neutral_sky, photometry,
-    temperature,
+    Balance, BalanceError, Broadband, CatalogueOptions, CatalogueStar, Field, Gains, Refusal,
+    black_body, by_catalogue, by_star, by_stars, photometry, temperature,
 };
 use linehue::engine::frame::{Plane, Size};
 use linehue::engine::header::{Card, Header, Value};
@@ -14,6 +13,9 @@ use linehue::engine::header::{Card, Header, Value};
 #[path = "stars/scene.rs"]
 #[expect(dead_code, reason = "its dice are used, its scenes are not")]
 mod scene;
+
+#[path = "balance/patch.rs"]
+mod patch;
 
 use scene::Draw;
 
@@ -294,58 +296,6 @@ fn one_star_becomes_neutral() {
     }
     let error = by_star(&sky.channels(), [-90.0, 3.0]).expect_err("nothing there");
     assert!(matches!(error, BalanceError::NoStar { .. }) && !error.hint().is_empty());
-}
-
-#[test]
-fn a_patch_becomes_neutral_above_the_sky() {
-    let sky = Sky::new(&stars(60, 8), false, f64::INFINITY);
-    let mut planes = sky.planes.clone();
-    for (index, plane) in planes.iter_mut().enumerate() {
-        let mut values = plane.values().clone();
-        let light = [40.0, 80.0, 160.0][index];
-        values
-            .slice_mut(ndarray::s![100..140, 200..260])
-            .fill((SKY[index] + light) as f32);
-        values[[110, 210]] = f32::NAN;
-        *plane = Plane::new(values);
-    }
-    let lit = Sky {
-        planes,
-        lists: sky.lists.clone(),
-    };
-    let rows = [
-        &lit.planes[0] as _,
-        &lit.planes[1] as _,
-        &lit.planes[2] as _,
-    ];
-    let level = neutral_sky(rows, [None; 3]).expect("in memory");
-    for i in 0..3 {
-        assert!((level[i] - SKY[i]).abs() < 0.5, "{level:?}");
-    }
-    let patch = |corner, width, height| Patch {
-        corner,
-        width,
-        height,
-    };
-    let found = by_patch(&lit.channels(), patch([200, 100], 60, 40), level).expect("a balance");
-    assert!((found.gains.rgb[0] - 2.0).abs() < 0.02, "{found:?}");
-    assert!((found.gains.rgb[2] - 0.5).abs() < 0.005, "{found:?}");
-    let error = |patch| by_patch(&lit.channels(), patch, SKY).expect_err("refused");
-    assert!(matches!(
-        error(patch([880, 0], 60, 40)),
-        BalanceError::PatchOutside { .. }
-    ));
-    assert!(matches!(
-        error(patch([0, 0], 0, 4)),
-        BalanceError::PatchOutside { .. }
-    ));
-    let empty = [210, 110];
-    assert!(matches!(
-        error(patch(empty, 1, 1)),
-        BalanceError::PatchDark { .. }
-    ));
-    let huge = patch([usize::MAX, 3], 2, 2);
-    assert!(matches!(error(huge), BalanceError::PatchOutside { .. }));
 }
 
 #[test]

@@ -383,9 +383,14 @@ fn a_white_balance_is_measured_and_linked() {
         "-o",
         "hand.toml",
     ]);
-    let json = bench.done(&["balance", "rgb.toml", "--patch", "5,5,60,60", "--json"]);
-    let json: Value = serde_json::from_str(&json).expect("JSON");
-    assert_eq!(json["balance"]["by"], "patch");
+    bench.refused(
+        &["balance", "rgb.toml", "--gains", "1,1,0"],
+        &["has 0", "each from 0.000001 to 1000000"],
+    );
+    bench.refused(
+        &["balance", "rgb.toml", "--catalogue", "lantern-r.fits"],
+        &["a FITS file", "CSV"],
+    );
     bench.refused(
         &["balance", "rgb.toml", "--star", "9000,3"],
         &["no star within"],
@@ -404,5 +409,35 @@ fn a_white_balance_is_measured_and_linked() {
             "mapped",
         ],
         &["no channel of R", "gains as numbers"],
+    );
+}
+
+/// Protects white balances by a patch: how sure the gains are goes into the
+/// recipe and the record, and a patch of bare sky is refused.
+#[test]
+fn a_patch_tells_how_sure_its_gains_are() {
+    let bench = Bench::new();
+    bench.recipe("rgb.toml", "stars = \"broadband\"", "");
+    // In the brightest part of the shell, which no star burns out.
+    let patch = "400,300,5,5";
+    let arguments = ["balance", "rgb.toml", "--patch", patch, "-o", "white.toml"];
+    let json = bench.done(&[&arguments[..], &["--json"]].concat());
+    let json: Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(json["balance"]["by"], "patch");
+    for band in [0, 2] {
+        let sigma = json["balance"]["uncertainty"][band]
+            .as_f64()
+            .expect("a number");
+        let gain = json["balance"]["gains"][band].as_f64().expect("a number");
+        assert!(sigma > 0.0 && sigma < 0.3 * gain, "{json}");
+    }
+    bench.done(&["compose", "white.toml", "-o", "white.png"]);
+    let record = bench.record("white.png");
+    let kept = &record["recipe"]["rendition"][0]["balance"]["uncertainty"];
+    assert_eq!(*kept, json["balance"]["uncertainty"], "{record}");
+    // A corner of bare sky.
+    bench.refused(
+        &["balance", "rgb.toml", "--patch", "5,5,60,60"],
+        &["not surely brighter", "green", "blue", "larger patch"],
     );
 }

@@ -6,7 +6,8 @@ use serde_json::json;
 
 use super::terminal::{Terminal, json};
 use super::{Error, Outcome};
-use crate::engine::recipe::{Balance, Recipe, text};
+use crate::engine::recipe::balance::{beyond, permitted};
+use crate::engine::recipe::{Balance, Recipe, ShowStars, text};
 use crate::io::write::atomic;
 use crate::work::balance::{BalanceBy, Measured, balanced, of_recipe};
 use crate::work::inputs::{folder_of, spare};
@@ -51,7 +52,7 @@ pub struct Arguments {
     #[arg(long, value_name = "FILE", group = "how")]
     catalogue: Option<PathBuf>,
 
-    /// These factors, above 0
+    /// These factors, each from 0.000001 to 1000000
     #[arg(long, value_name = "R,G,B", value_delimiter = ',', group = "how")]
     gains: Option<Vec<f64>>,
 
@@ -97,9 +98,13 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
     terminal.notes(&measured.notices);
     let balance = &measured.balance;
     let after = balanced(&recipe, &rendition, balance).ok_or_else(|| {
+        let [r, g, b] = balance.gains;
         Error::request(
-            format!("the gains {:?} are beyond any use", balance.gains),
-            "give three factors above 0, or balance by something else",
+            format!("the recipe does not hold with the gains {r}, {g} and {b}"),
+            format!(
+                "balance by something else, or give the gains, {}",
+                permitted()
+            ),
         )
     })?;
     if let Some(output) = &arguments.output {
@@ -132,7 +137,14 @@ fn by(arguments: &Arguments) -> Result<Result<BalanceBy, [f64; 3]>, Error> {
         })
     }
     Ok(if let Some(gains) = &arguments.gains {
-        Err(exactly("gains", gains)?)
+        let gains = exactly("gains", gains)?;
+        if let Some(gain) = beyond(&gains) {
+            return Err(Error::request(
+                format!("--gains has {gain}, which no recipe may have"),
+                format!("give three factors for R, G and B, {}", permitted()),
+            ));
+        }
+        Err(gains)
     } else if let Some(path) = &arguments.catalogue {
         Ok(BalanceBy::Catalogue(path.clone()))
     } else if let Some(place) = &arguments.star {
@@ -151,7 +163,10 @@ fn rendition(recipe: &Recipe, id: Option<&str>) -> Result<String, Error> {
             let bands = ["R", "G", "B"].map(|band| recipe.band(band).map(|c| &c.id));
             let shows = |id: &&String| bands.contains(&Some(*id));
             let mut renditions = recipe.renditions.iter();
-            renditions.find(|rendition| rendition.colors.keys().any(|id| shows(&id)))
+            renditions.find(|rendition| {
+                rendition.star_look().show == ShowStars::Broadband
+                    || rendition.colors.keys().any(|id| shows(&id))
+            })
         }
     };
     found.map(|rendition| rendition.id.clone()).ok_or_else(|| {

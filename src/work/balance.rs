@@ -144,6 +144,7 @@ pub fn measure(
     let measured = made.gains.sigma.iter().any(|sigma| *sigma > 0.0);
     let known = sky.iter().all(|level| level.is_finite());
     Ok(Measured {
+    let sky = sky.map(|sky| sky.level);
         balance: Balance {
             gains: made.gains.rgb,
             sky: known.then_some(sky),

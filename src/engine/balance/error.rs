@@ -13,6 +13,17 @@ impl std::fmt::Display for Missing {
     }
 }
 
+/// A colour in which a patch does not stand out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Dim {
+    /// Which.
+    pub color: &'static str,
+    /// Its mean light above the sky, file units.
+    pub light: f64,
+    /// How far that may be off, 1 sigma.
+    pub error: f64,
+}
+
 /// Why there are no gains.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum BalanceError {
@@ -93,11 +104,18 @@ pub enum BalanceError {
         /// Which channel.
         color: &'static str,
     },
-    /// A patch that is not brighter than the sky.
-    #[error("the patch has no light above the sky in {color}")]
+    /// A patch where no pixel has data.
+    #[error("no pixel of the patch has data in red, green and blue together")]
+    PatchEmpty,
+    /// A patch that is not surely brighter than the sky.
+    #[error(
+        "the patch is not surely brighter than the sky: {}; its light must be {} times its uncertainty",
+        dims(dim),
+        super::LEAST_SIGNIFICANCE
+    )]
     PatchDark {
-        /// Which channel.
-        color: &'static str,
+        /// In which channels.
+        dim: Vec<Dim>,
     },
     /// The reference's header gives no sky coordinates that are understood.
     #[error("the catalogue cannot be laid on the picture: {0}")]
@@ -144,6 +162,29 @@ fn sky([right_ascension, declination]: [f64; 2]) -> String {
     format!("right ascension {right_ascension:.3}, declination {declination:+.3}")
 }
 
+fn dims(dim: &[Dim]) -> String {
+    let one = |dim: &Dim| {
+        let Dim {
+            color,
+            light,
+            error,
+        } = dim;
+        let digits = decimals(*error);
+        format!("{color} {light:.digits$} with an uncertainty of {error:.digits$}")
+    };
+    let parts: Vec<String> = dim.iter().map(one).collect();
+    parts.join(", ")
+}
+
+// Decimals that show two digits of a number that count.
+fn decimals(number: f64) -> usize {
+    if number > 0.0 && number.is_finite() {
+        (1.0 - libm::floor(libm::log10(number))).clamp(0.0, 12.0) as usize
+    } else {
+        2
+    }
+}
+
 fn told(refused: &[(Refusal, usize)]) -> String {
     let parts: Vec<_> = refused
         .iter()
@@ -177,8 +218,10 @@ impl BalanceError {
             }
             Self::PatchOutside { .. } => "draw the patch within the picture",
             Self::PatchSaturated { .. } => "choose a patch that is not burnt out",
+            Self::PatchEmpty => "choose a patch within the part that all three cover",
             Self::PatchDark { .. } => {
-                "choose a patch with light of its own, such as a galaxy; the sky is neutral anyway"
+                "choose a larger patch or one with light of its own, such as a galaxy (the sky is \
+                 neutral anyway), balance by the stars or a catalogue, or give the gains"
             }
             Self::NoWcs(_) => {
                 "solve the reference's coordinates before stacking, or balance by the mean of the stars"

@@ -1,4 +1,4 @@
-//! Gains that make the mean star, one star or a patch neutral.
+//! Gains that make the mean star or one star neutral.
 
 use std::ops::ControlFlow;
 
@@ -165,90 +165,6 @@ pub fn by_star(channels: &Broadband<'_>, place: [f64; 2]) -> Result<Balance, Bal
     Ok(Balance {
         gains: Gains::from_logs([-red[0], red[1]], [-blue[0], blue[1]]),
         used: 1,
-        refused: Vec::new(),
-        scatter: [0.0; 2],
-        moved_px: None,
-    })
-}
-
-/// Some pixels of the common grid.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Patch {
-    /// The upper left pixel: column, row.
-    pub corner: [usize; 2],
-    /// Columns, at least 1.
-    pub width: usize,
-    /// Rows, at least 1.
-    pub height: usize,
-}
-
-/// A patch becomes neutral: its mean light above `sky` (each channel's own
-/// level, as [`neutral_sky`](super::neutral_sky) gives it). Pixels without data
-/// in any channel are left out. The errors come from the stars' list of the
-/// noise of a pixel, as if pixels were independent.
-///
-/// # Errors
-/// A patch outside, saturated, or without light of 5 sigma, and those of the
-/// channels.
-pub fn by_patch(
-    channels: &Broadband<'_>,
-    patch: Patch,
-    sky: [f64; 3],
-) -> Result<Balance, BalanceError> {
-    let fields = channels.complete()?;
-    let size = fields[1].rows.size();
-    let [x, y] = patch.corner;
-    let within = |from: usize, length: usize, whole: usize| {
-        length > 0 && from.checked_add(length).is_some_and(|end| end <= whole)
-    };
-    if !within(x, patch.width, size.width) || !within(y, patch.height, size.height) {
-        return Err(BalanceError::PatchOutside {
-            corner: patch.corner,
-            width: patch.width,
-            height: patch.height,
-            size,
-        });
-    }
-    const NAMES: [&str; 3] = ["red", "green", "blue"];
-    let (mut sums, mut count) = ([0.0; 3], 0_usize);
-    let mut rows: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; size.width]);
-    for line in y..y + patch.height {
-        for (field, row) in fields.iter().zip(&mut rows) {
-            field.rows.read(line, row)?;
-        }
-        for column in x..x + patch.width {
-            let values: [f64; 3] = std::array::from_fn(|i| f64::from(rows[i][column]));
-            for i in 0..3 {
-                if fields[i].stars.ceiling.is_some_and(|top| values[i] >= top) {
-                    return Err(BalanceError::PatchSaturated { color: NAMES[i] });
-                }
-            }
-            if values.iter().all(|value| value.is_finite()) {
-                count += 1;
-                for i in 0..3 {
-                    sums[i] += values[i] - sky[i];
-                }
-            }
-        }
-    }
-    let mut mean = [[0.0; 2]; 3];
-    for i in 0..3 {
-        let noise = fields[i].stars.background_noise;
-        let error = noise.max(0.0) / (count.max(1) as f64).sqrt();
-        let light = sums[i] / count.max(1) as f64;
-        let dark = count == 0 || light <= 5.0 * error || !light.is_finite();
-        if dark {
-            return Err(BalanceError::PatchDark { color: NAMES[i] });
-        }
-        mean[i] = [light, error / light];
-    }
-    let ratio = |i: usize| {
-        let error = (mean[i][1] * mean[i][1] + mean[1][1] * mean[1][1]).sqrt();
-        [-libm::log(mean[i][0] / mean[1][0]), error]
-    };
-    Ok(Balance {
-        gains: Gains::from_logs(ratio(0), ratio(2)),
-        used: 0,
         refused: Vec::new(),
         scatter: [0.0; 2],
         moved_px: None,

@@ -15,11 +15,6 @@ const ROWS_OF_MEANS: usize = 400;
 const SIGMA_PER_DIFFERENCE: f64 = 1.482_602_218_505_602 / 2.449_489_742_783_178;
 
 /// A line by the survey of its rows; None where it has no noise to measure by.
-///
-/// The level of the sky is off by chance, as medians are
-/// (`sqrt(pi / 2) spread / sqrt(n)`), and by what the nebula adds to it: with
-/// exponential tails over 5 to 30 % of a field the clipped median lies high by
-/// 0.4 to 0.8 of its distance from the plain one, which stands for that here.
 pub fn side(survey: &Survey) -> Option<Side> {
     side_by(&survey.levels?, survey.sample().len(), survey.saturation)
 }
@@ -29,12 +24,9 @@ pub fn side_by(levels: &Levels, values: usize, full: Option<f64>) -> Option<Side
     if levels.noise.is_nan() || levels.noise <= 0.0 {
         return None;
     }
-    let by_chance =
-        std::f64::consts::FRAC_PI_2.sqrt() * levels.spread / (values.max(1) as f64).sqrt();
-    let by_nebula = levels.median - levels.sky;
     Some(Side {
         sky: levels.sky,
-        sky_error: (by_chance * by_chance + by_nebula * by_nebula).sqrt(),
+        sky_error: levels.sky_error(values),
         noise: levels.noise,
         full,
     })

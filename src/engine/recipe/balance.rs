@@ -3,6 +3,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+/// The least and the largest factor that a recipe may have.
+pub const GAINS: [f64; 2] = [1e-6, 1e6];
+
 /// Factors on the light of R, G and B above their skies, before the stretch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -57,15 +60,26 @@ impl BalancedBy {
     }
 }
 
+/// The first gain that no recipe may have.
+pub fn beyond(gains: &[f64; 3]) -> Option<f64> {
+    let [least, most] = GAINS;
+    let is_beyond = |gain: &f64| !(least..=most).contains(gain);
+    gains.iter().copied().find(is_beyond)
+}
+
+/// The range of gains in words.
+pub fn permitted() -> String {
+    let [least, most] = GAINS;
+    format!("each from {least} to {most}")
+}
+
 impl Balance {
     pub(super) fn check(&self) -> Result<(), (String, String)> {
-        for gain in self.gains {
-            if !(gain.is_finite() && (1e-6..=1e6).contains(&gain)) {
-                return Err((
-                    format!("`balance.gains` has {gain}"),
-                    "give three factors above 0, for R, G and B".to_owned(),
-                ));
-            }
+        if let Some(gain) = beyond(&self.gains) {
+            return Err((
+                format!("`balance.gains` has {gain}"),
+                format!("give three factors for R, G and B, {}", permitted()),
+            ));
         }
         let numbers = self.sky.iter().chain(&self.uncertainty).flatten();
         for number in numbers {
