@@ -22,6 +22,9 @@ const CORNERS: [[f64; 3]; 5] = [
 /// Colours that a picture is made of.
 const STEPS: usize = 1024;
 
+/// A scale that suits its ratios covers this part of the highest at least.
+const LEAST_SPAN: f64 = 0.1;
+
 /// The ratios that a scale begins and ends with.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Span {
@@ -57,6 +60,12 @@ impl Span {
                 high = mark;
             }
         }
+        // Of ratios that hardly differ no one wants ten digits.
+        let least = LEAST_SPAN * high;
+        if high - low < least {
+            let middle = 0.5 * (low + high);
+            (low, high) = (middle - 0.5 * least, middle + 0.5 * least);
+        }
         let (from, to) = match scale {
             Scale::Linear => {
                 let (step, _) = round_step((high - low) / 4.0);
@@ -77,33 +86,39 @@ impl Span {
         }
     }
 
-    /// Ratios to write beside the scale, rising, as they are written.
+    /// Ratios to write beside the scale, rising, as they are written: two at least.
     pub fn ticks(&self) -> Vec<(f64, String)> {
-        match self.scale {
-            Scale::Linear => {
-                let (step, decimals) = round_step((self.high - self.low) / 6.0);
-                let first = (self.low / step - 1e-9).ceil() as i64;
-                let last = (self.high / step + 1e-9).floor() as i64;
-                (first..=last)
-                    .map(|count| count as f64 * step)
-                    .map(|value| (value, format!("{value:.decimals$}")))
-                    .collect()
-            }
-            Scale::Log => {
-                let all: Vec<(f64, String)> = (-6..=6)
-                    .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| (digit, power)))
-                    .map(|(digit, power)| (digit * ten_to(power), decimals_of(power)))
-                    .filter(|(value, _)| {
-                        (self.low * 0.999_999..=self.high * 1.000_001).contains(value)
-                    })
-                    .map(|(value, decimals)| (value, format!("{value:.decimals$}")))
-                    .collect();
-                if all.len() > 10 {
-                    return all.into_iter().step_by(3).collect();
-                }
-                all
-            }
+        let ticks = match self.scale {
+            Scale::Linear => return self.even_ticks(),
+            Scale::Log => self.log_ticks(),
+        };
+        match ticks.len() {
+            // A scale this narrow runs nearly evenly.
+            0..2 => self.even_ticks(),
+            2..=10 => ticks,
+            _ => ticks.into_iter().step_by(3).collect(),
         }
+    }
+
+    // In even steps of 1, 2 or 5.
+    fn even_ticks(&self) -> Vec<(f64, String)> {
+        let (step, decimals) = round_step((self.high - self.low) / 6.0);
+        let first = (self.low / step - 1e-9).ceil() as i64;
+        let last = (self.high / step + 1e-9).floor() as i64;
+        (first..=last)
+            .map(|count| count as f64 * step)
+            .map(|value| (value, format!("{value:.decimals$}")))
+            .collect()
+    }
+
+    // All of 1, 2 and 5 times powers of ten.
+    fn log_ticks(&self) -> Vec<(f64, String)> {
+        (-6..=6)
+            .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| (digit, power)))
+            .map(|(digit, power)| (digit * ten_to(power), decimals_of(power)))
+            .filter(|(value, _)| (self.low * 0.999_999..=self.high * 1.000_001).contains(value))
+            .map(|(value, decimals)| (value, format!("{value:.decimals$}")))
+            .collect()
     }
 }
 
@@ -219,6 +234,30 @@ mod tests {
         }
     }
 
+    /// A scale without numbers tells nothing: whatever its ends, two of its
+    /// ticks have them, and they lie within it.
+    #[test]
+    fn every_scale_has_two_numbers_at_least() {
+        for scale in [Scale::Linear, Scale::Log] {
+            for low in [1e-4, 0.03, 0.21, 0.3, 0.51, 1.0, 1.1, 2.86, 33.0, 900.0] {
+                for factor in [1.0005, 1.01, 1.1, 1.5, 1.9, 2.0, 3.0, 11.0, 1e4] {
+                    let span = Span {
+                        low,
+                        high: low * factor,
+                        scale,
+                    };
+                    let ticks = span.ticks();
+                    assert!(ticks.len() >= 2, "{span:?} {ticks:?}");
+                    let texts: Vec<&String> = ticks.iter().map(|(_, text)| text).collect();
+                    assert!(texts.windows(2).all(|pair| pair[0] != pair[1]), "{texts:?}");
+                    for (value, _) in &ticks {
+                        assert!((-1e-3..=1.001).contains(&span.place(*value)), "{span:?}");
+                    }
+                }
+            }
+        }
+    }
+
     /// CIEDE2000 is no part of how the path is made.
     #[test]
     fn equal_steps_look_alike() {
@@ -247,10 +286,20 @@ mod tests {
         assert!((span.place(1.0) - 0.5).abs() < 1e-6);
         let texts: Vec<String> = span.ticks().into_iter().map(|(_, text)| text).collect();
         assert_eq!(texts, ["0.1", "0.2", "0.5", "1", "2", "5", "10"]);
+        // Between two steps of a log scale there are others.
+        let narrow = Span {
+            low: 0.3,
+            high: 0.45,
+            scale: Scale::Log,
+        };
+        let texts: Vec<String> = narrow.ticks().into_iter().map(|(_, text)| text).collect();
+        assert_eq!(texts, ["0.30", "0.35", "0.40", "0.45"]);
         // One value alone still has a scale.
         for scale in [Scale::Linear, Scale::Log] {
             let span = Span::fitting(0.3, 0.3, None, scale);
-            assert!(span.low < span.high, "{span:?}");
+            assert!(span.low < 0.3 && span.high > 0.3, "{span:?}");
+            let texts = span.ticks();
+            assert!(texts.iter().all(|(_, text)| text.len() <= 5), "{texts:?}");
         }
     }
 }
