@@ -216,6 +216,9 @@ fn a_picture_shows_what_is_known_and_greys_the_rest() {
     }
 }
 
+#[path = "ratio/noise.rs"]
+mod noise;
+
 #[test]
 fn a_record_tells_how_a_map_was_made() {
     let bench = Bench::new();

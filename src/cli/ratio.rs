@@ -118,6 +118,7 @@ fn as_json(request: &Request, done: &Done) -> Value {
         })
     };
     let marked = done.criterion.and_then(|criterion| criterion.mark);
+    let compared = marked.filter(|_| done.figures.stands_out);
     json!({
         "file": request.out.display().to_string(),
         "record": done.record.display().to_string(),
@@ -137,9 +138,10 @@ fn as_json(request: &Request, done: &Done) -> Value {
         "p16": done.figures.quantiles[0],
         "median": done.figures.quantiles[1],
         "p84": done.figures.quantiles[2],
+        "stands_out": done.figures.stands_out,
         "mark": marked,
-        "above": marked.map(|_| done.figures.above()),
-        "surely_above": marked.map(|_| done.figures.surely_above()),
+        "above": compared.map(|_| done.figures.above()),
+        "surely_above": compared.map(|_| done.figures.surely_above()),
         "source": done.criterion.map(|criterion| criterion.source),
         "scale": { "low": done.span.low, "high": done.span.high, "runs": done.span.scale },
         "words": done.words,

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::{Blurred, ContinuumError};
+use crate::engine::crop::Rimless;
 use crate::engine::frame::{Rows, RowsError, Size};
 
 /// Star widths that differ by more than this share are matched.
@@ -86,9 +87,10 @@ pub fn subtract(
     if !(k >= 0.0 && k.is_finite()) {
         return Err(ContinuumError::BadFactor { k });
     }
+    // Where a frame did not reach there is nothing to take away from, or by.
     Ok(Subtracted {
-        narrow,
-        broad,
+        narrow: Arc::new(Rimless(narrow)),
+        broad: Arc::new(Rimless(broad)),
         k,
         sky,
     })
@@ -147,6 +149,30 @@ mod tests {
         for k in [-0.1, f64::NAN, f64::INFINITY] {
             assert!(subtract(narrow.clone(), narrow.clone(), k, 0.0).is_err());
         }
+    }
+
+    /// Zeros where a frame did not reach would become the broad channel's sky.
+    #[test]
+    fn an_empty_rim_stays_empty() {
+        let rim = |light: f32| {
+            let mut row = [light; 20];
+            row[..9].fill(0.0);
+            Arc::new(
+                Plane::from_vec(
+                    Size {
+                        width: 20,
+                        height: 1,
+                    },
+                    row.to_vec(),
+                )
+                .expect("fits"),
+            )
+        };
+        let rest = subtract(rim(50.0), rim(120.0), 0.5, 100.0).expect("sound");
+        let mut out = [0.0; 20];
+        rest.read(0, &mut out).expect("in memory");
+        assert!(out[..9].iter().all(|value| value.is_nan()), "{out:?}");
+        assert!(out[9..].iter().all(|value| *value == 40.0), "{out:?}");
     }
 
     #[test]

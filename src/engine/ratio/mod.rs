@@ -16,6 +16,8 @@
 //! lower bound where the nebula outshines the sky. To first order alone, r lies
 //! high by (s_D / D)^2: a ninth at 3 sigma, a hundredth at 10.
 
+pub mod chance;
+
 pub mod criteria;
 
 pub mod noise;

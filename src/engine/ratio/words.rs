@@ -1,6 +1,7 @@
 //! What a map shows, in sentences.
 
 use super::Counts;
+use super::chance::expected;
 use super::criteria::Criterion;
 use crate::engine::caption::Caption;
 use crate::engine::lines::{line, passband::also_passes};
@@ -18,6 +19,8 @@ pub struct Figures {
     pub counts: Counts,
     /// 16th percentile, median and 84th percentile of the ratios.
     pub quantiles: [f64; 3],
+    /// Whether there is more than noise.
+    pub stands_out: bool,
 }
 
 impl Figures {
@@ -65,6 +68,9 @@ pub fn found(
     criterion: Option<&Criterion>,
 ) -> Vec<String> {
     let name = name(over, under);
+    if !figures.stands_out {
+        return vec![nothing(&name, ratio, figures)];
+    }
     let [low, median, high] = figures.quantiles.map(digits);
     let mut said = vec![format!(
         "{name} is known in {} of the field, where both lines stand {} sigma above their skies: \
@@ -86,6 +92,24 @@ pub fn found(
         None => format!("It is {} ({}).", criterion.reading, criterion.source),
     });
     said
+}
+
+// That the map shows noise.
+fn nothing(name: &str, ratio: &Ratio, figures: &Figures) -> String {
+    let Counts { known, data, .. } = figures.counts;
+    let sigma = ratio.min_snr;
+    let by_chance = expected(data, sigma);
+    let by_chance = match by_chance {
+        0.0..0.5 => "none".to_owned(),
+        0.5..1.5 => "one".to_owned(),
+        _ => format!("{by_chance:.0}"),
+    };
+    format!(
+        "{name}: no emission stands above the noise in both lines. In {known} of {data} pixels both \
+         reach {sigma} sigma; independent Gaussian noise alone brings about {by_chance} there, noise \
+         that neighbours or lines share brings more, and these are too few, or lie too far apart, \
+         to be light. This map says nothing of a ratio."
+    )
 }
 
 /// What stands against taking it at its word. `starless` says of both channels
@@ -183,6 +207,8 @@ pub struct Told<'a> {
     pub found: &'a [String],
     /// What stands against taking it at its word.
     pub caveats: &'a [String],
+    /// Whether there is more than noise.
+    pub stands_out: bool,
 }
 
 /// Characters of the short words at most.
@@ -194,11 +220,14 @@ pub fn caption(told: &Told<'_>) -> Caption {
     let of = told
         .object
         .map_or(String::new(), |object| format!(" of {object}"));
-    let figures = format!(
-        "median {median}, the middle 68 % from {low} to {high}, known in {} of the field. \
-         Indicative, not calibrated.",
-        percent(told.known)
-    );
+    let figures = match told.stands_out {
+        true => format!(
+            "median {median}, the middle 68 % from {low} to {high}, known in {} of the field. \
+             Indicative, not calibrated.",
+            percent(told.known)
+        ),
+        false => "no emission stands above the noise in both lines.".to_owned(),
+    };
     let name = told.name;
     let short = format!("The ratio {name}{of}: {figures}");
     let short = if short.chars().count() <= SHORT {

@@ -15,18 +15,21 @@ pub use told::{Told, read as read_record};
 pub use verify::verify;
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::inputs::{self, Input};
 use super::prepare::{Preparation, prepare};
 use super::{Control, Error};
-use crate::engine::frame::{BAND_ROWS, Size};
+use crate::engine::crop::Rimless;
+use crate::engine::frame::{BAND_ROWS, Rows, Size};
 use crate::engine::header::Header;
 use crate::engine::lines::line;
 use crate::engine::measure::{self, Sampler, Survey};
+use crate::engine::ratio::chance::Squares;
 use crate::engine::ratio::criteria::{Criterion, criterion};
 use crate::engine::ratio::paint::Span;
 use crate::engine::ratio::words::{self, Figures};
-use crate::engine::ratio::{Counts, Law, Map, Point, Side, noise};
+use crate::engine::ratio::{Counts, Law, Map, Point, Side, chance, noise};
 use crate::engine::recipe::text::nearest_hint;
 use crate::engine::recipe::{Channel, Ratio, Recipe, Scale};
 use crate::io::write::{self, Format, WriteError, atomic};
@@ -188,7 +191,9 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
     let (Some(one), Some(other)) = (of(over), of(under)) else {
         return Err(Error::request("a channel is missing", "please report it"));
     };
-    let rows = [one, other].map(|at| &*preparation.channels[at].rows);
+    // Where a frame did not reach is no field.
+    let rimless = [one, other].map(|at| Rimless(Arc::clone(&preparation.channels[at].rows)));
+    let rows: [&dyn Rows; 2] = [&rimless[0], &rimless[1]];
     let (over, under) = (&recipe.channels[over], &recipe.channels[under]);
     let mut notices = preparation.notices.clone();
     let mut sides = Vec::new();
@@ -228,13 +233,16 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
         )
     })?;
     let criterion = criterion(&over.line, &under.line);
-    let (figures, survey) = looked(&map, criterion.and_then(|c| c.mark), control)?;
+    let (figures, survey) = looked(&map, &law, criterion.and_then(|c| c.mark), control)?;
     known(&figures, ratio, over, under)?;
     let span = span(ratio, &survey, criterion);
     let starless = [one, other].map(|at| preparation.channels[at].continuum.is_some());
     let made = Made {
         words: words::found(ratio, over, under, &figures, criterion),
-        caveats: words::caveats(over, under, criterion, starless),
+        caveats: match figures.stands_out {
+            true => words::caveats(over, under, criterion, starless),
+            false => Vec::new(),
+        },
         request,
         over,
         under,
@@ -347,11 +355,13 @@ fn remarks(channel: &Channel, survey: &Survey, is_leveled: bool) -> Vec<String> 
 // Counts all of the map, and samples its ratios.
 fn looked(
     map: &Map<'_>,
+    law: &Law,
     mark: Option<f64>,
     control: Control<'_>,
 ) -> Result<(Figures, Survey), Error> {
     let size = map.size();
     let mut counts = Counts::default();
+    let mut squares = Squares::new(size.width);
     let mut sampler = Sampler::new(size, None);
     let mut band = vec![f32::NAN; size.width * BAND_ROWS.min(size.height)];
     for first_row in (0..size.height).step_by(BAND_ROWS) {
@@ -359,6 +369,7 @@ fn looked(
         let rows = BAND_ROWS.min(size.height - first_row);
         map.look(first_row, rows, &mut |at, point| {
             counts.take(point, mark);
+            squares.take(&point);
             band[at] = match point {
                 Point::Known { ratio, .. } => ratio as f32,
                 _ => f32::NAN,
@@ -374,6 +385,7 @@ fn looked(
         pixels: size.pixels() as u64,
         counts,
         quantiles,
+        stands_out: chance::stands_out(&counts, &squares, law.min_snr),
     };
     Ok((figures, survey))
 }

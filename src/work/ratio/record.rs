@@ -96,12 +96,13 @@ fn figures(made: &Made<'_>) -> Value {
         "p16": figures.quantiles[0],
         "median": figures.quantiles[1],
         "p84": figures.quantiles[2],
+        "stands_out": figures.stands_out,
     })
 }
 
 fn criterion(made: &Made<'_>) -> Value {
     made.criterion.map_or(Value::Null, |criterion| {
-        let marked = criterion.mark.is_some();
+        let marked = criterion.mark.is_some() && made.figures.stands_out;
         json!({
             "mark": criterion.mark,
             "reading": criterion.reading,

@@ -55,6 +55,13 @@ struct Figures {
     p16: f64,
     median: f64,
     p84: f64,
+    // Records of the first builds do not tell.
+    #[serde(default = "yes")]
+    stands_out: bool,
+}
+
+fn yes() -> bool {
+    true
 }
 
 /// Reads the record of a map; None where the file is something else.
@@ -99,6 +106,7 @@ impl Told {
         self.name == done.name
             && self.words == done.words
             && self.caveats == done.caveats
+            && figures.stands_out == done.figures.stands_out
             && same(self.scale.low, done.span.low)
             && same(self.scale.high, done.span.high)
             && claimed
@@ -125,6 +133,7 @@ impl Told {
             scale: is_picture.then_some([self.scale.low, self.scale.high]),
             found: &self.words,
             caveats: &self.caveats,
+            stands_out: figures.stands_out,
         })
     }
 }

@@ -5,8 +5,9 @@ use std::sync::{Arc, Weak};
 use crate::engine::frame::{Plane, Rows, RowsError};
 use crate::engine::measure::{Sampler, glance};
 use crate::engine::num::log2;
+use crate::engine::ratio::chance::Squares;
 use crate::engine::ratio::paint::Span;
-use crate::engine::ratio::{Law, Map, Point, Side, noise};
+use crate::engine::ratio::{Counts, Law, Map, Point, Side, chance, noise};
 use crate::engine::recipe::Ratio;
 use crate::work::desk::Layer;
 use crate::work::preview::pyramid::FIRST_CELL;
@@ -66,7 +67,7 @@ impl Known {
     }
 
     /// The scale of a ratio of two channels: the recipe's, or one that suits
-    /// the whole field. None where there is no ratio anywhere.
+    /// the whole field. None where there is no ratio anywhere but by chance.
     pub fn span(&mut self, layers: [&Layer; 2], ratio: &Ratio, mark: Option<f64>) -> Option<Span> {
         if let Some([low, high]) = ratio.range {
             let scale = ratio.scale;
@@ -111,12 +112,18 @@ impl Known {
         let map = Map::new(&**planes[0], &**planes[1], law)?;
         let size = map.size();
         let mut ratios = vec![f32::NAN; size.pixels()];
+        let (mut counts, mut squares) = (Counts::default(), Squares::new(size.width));
         map.look(0, size.height, &mut |at, point| {
+            counts.take(point, mark);
+            squares.take(&point);
             if let Point::Known { ratio, .. } = point {
                 ratios[at] = ratio as f32;
             }
         })
         .ok()?;
+        if !chance::stands_out(&counts, &squares, law.min_snr) {
+            return None;
+        }
         let mut sampler = Sampler::new(size, None);
         sampler.push_band(0, size.width, &ratios);
         let survey = sampler.finish();

@@ -53,7 +53,7 @@ pub fn draw(
     let mark = criterion(&over.line, &under.line).and_then(|criterion| criterion.mark);
     let Some(span) = known.span(layers.map(|layer| &**layer), ratio, mark) else {
         let what = format!(
-            "{name}: nowhere do both lines stand {} sigma above their skies",
+            "{name}: nowhere do both lines stand {} sigma above their skies, but by chance",
             ratio.min_snr
         );
         let hint = "Ask for less, or look whether the sky of each is even";
