@@ -1,0 +1,14 @@
+//! What holds for every recipe, every stretch, every colour: tried on random
+//! ones. When one fails, the smallest like it is printed.
+
+mod draws;
+
+mod recipes;
+
+mod records;
+
+mod tones;
+
+mod colors;
+
+mod pictures;
