@@ -9,7 +9,7 @@ use super::{Error, Outcome};
 use crate::work::compose::DEFAULT_MEMORY;
 use crate::work::verify;
 
-/// Check that a record still holds: inputs, composite, and the pixels made again
+/// Check that a record still holds: inputs, composite, and pixels and words made again
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:

@@ -6,16 +6,15 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::caption;
+use super::announce::Work;
 use super::describe;
 use super::inputs::{self, Input};
 use super::parts;
 use super::prepare::prepare;
 use super::{Control, Error};
-use crate::engine::caption::write as write_caption;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source, Watch};
-use crate::engine::frame::{CodedBand, Depth, Rows, Size};
+use crate::engine::frame::{CodedBand, Depth, Rows};
 use crate::engine::header::Header;
 use crate::engine::measure::{Sampler, Survey};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
@@ -143,20 +142,17 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         &moved(&reference.header, part.origin),
         Window::whole(part.size, size).step,
     );
-    // All that is said of the picture is known before its pixels are.
-    let rows: Vec<&dyn Rows> = sources.rows.iter().map(|rows| &**rows).collect();
-    let seen = caption::glance(&composition, &rows, control)?;
-    let mut record = describe::record(request, rendition, depth, &inputs, size, seen)?;
-    record.composite.long_edge = long_edge;
-    if part.size != reference.size {
-        let ([x, y], Size { width, height }) = (part.origin, part.size);
-        record.crop = Some([x, y, width, height]);
-    }
-    record.notices.extend(preparation.notices);
-    record.notices.extend(sources.notices);
-    let facts = caption::facts(&record, rendition);
-    record.integration_s = facts.integration_s();
-    record.caption = write_caption(&facts);
+    let work = Work {
+        request,
+        rendition,
+        composition: &composition,
+        inputs: &inputs,
+        preparation: &preparation,
+        sources: &sources,
+        reference: Some(reference.size),
+        size,
+    };
+    let mut record = work.announced(control)?;
     let headers: Vec<&Header> = inputs.iter().map(|input| &input.facts.header).collect();
     let description = tags::description(&record, &headers, &grid);
     let target = Target {
@@ -191,24 +187,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     for (entry, sha256) in record.inputs.iter_mut().zip(hashes) {
         entry.sha256 = sha256;
     }
-    let made = preparation.channels.into_iter().zip(sources.said);
-    let mut nothing = Vec::new();
-    for ((index, (channel, said)), survey) in needed.iter().zip(made).zip(surveys) {
-        let id = &recipe.channels[*index].id;
-        if let Some(entry) = record.inputs.iter_mut().find(|entry| entry.channel == *id) {
-            entry.sky = survey.levels.map(|levels| levels.sky);
-            entry.noise = survey.levels.map(|levels| levels.noise);
-            if survey.levels.is_none() {
-                nothing.push(format!("{id}: no pixel holds data; it adds nothing"));
-            }
-            entry.align = channel.align;
-            entry.level = channel.level;
-            entry.continuum = channel.continuum;
-            entry.noise_smoothed = said.noise;
-            entry.stars = said.stars;
-        }
-    }
-    record.notices.extend(nothing);
+    work.add_measures(&mut record, &surveys);
     record.composite.sha256 = sealed.written.sha256.clone();
     record.composite.pixels_sha256 = sealed.written.pixels_sha256.clone();
     record.made_at = jiff::Timestamp::now()
@@ -257,16 +236,19 @@ impl Sink for Writer {
     }
 }
 
-// Composes into the writer; the result is what was seen of each channel, whose
+// Composes into the sink; the result is what was seen of each channel, whose
 // rows come first.
-fn pixels(
+pub(super) fn pixels<S: Sink>(
     composition: &Composition,
     rows: &[Arc<dyn Rows>],
     ceilings: &[Option<f64>],
-    writer: &mut Writer,
+    sink: &mut S,
     memory: NonZeroUsize,
     control: Control<'_>,
-) -> Result<Vec<Survey>, Error> {
+) -> Result<Vec<Survey>, Error>
+where
+    S::Error: Into<Error>,
+{
     let Some(first) = rows.first() else {
         return Ok(Vec::new());
     };
@@ -295,7 +277,7 @@ fn pixels(
                 .report("composing", row as u64, size.height as u64);
         },
     };
-    compose::compose(composition, &mut sources, writer, step_rows, &run)?;
+    compose::compose(composition, &mut sources, sink, step_rows, &run)?;
     Ok(watching
         .into_par_iter()
         .map(|watch| watch.sampler.finish())

@@ -27,6 +27,8 @@ pub mod describe;
 
 pub mod caption;
 
+mod announce;
+
 pub mod compose;
 
 pub mod channels;

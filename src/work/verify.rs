@@ -1,15 +1,20 @@
-//! Whether a record still holds: the inputs, the composite, the pixels.
+//! Whether a record still holds: the inputs, the composite, the pixels, and
+//! what it says of them.
+
+mod claims;
 
 use std::convert::Infallible;
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
-use super::inputs::{self, folder_of};
+use super::announce::Work;
+use super::compose::{Request, ceilings, pick_rendition, pixels};
+use super::inputs::{self, Input, folder_of};
 use super::parts;
 use super::prepare::prepare;
 use super::ratio;
 use super::{Control, Error};
-use crate::engine::compose::{self, Composition, Run, Sink, Source};
+use crate::engine::compose::{Composition, Sink};
 use crate::engine::frame::{Coded, CodedBand, Depth};
 use crate::engine::reduce::reduced_size;
 use crate::io::read::{self, Pick};
@@ -19,7 +24,7 @@ use crate::io::write::pixels::PixelHash;
 /// One thing that was looked at.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
 pub struct Check {
-    /// What: `input ha`, `composite`, `pixels`.
+    /// What: `input ha`, `composite`, `pixels`, `words, figures`.
     pub what: String,
     /// The file, where it is one.
     pub file: Option<String>,
@@ -50,6 +55,12 @@ pub fn run(
     memory: NonZeroUsize,
     control: Control<'_>,
 ) -> Result<Verdict, Error> {
+    if let Some(extra) = extra_folder.filter(|extra| !extra.is_dir()) {
+        return Err(Error::request(
+            format!("{}: there is no such folder", extra.display()),
+            "name the folder that holds the inputs with --inputs, or leave it out",
+        ));
+    }
     if let Some(told) = ratio::read_record(record_path)? {
         return ratio::verify(&told, record_path, extra_folder, control);
     }
@@ -65,7 +76,7 @@ pub fn run(
     }
     let composite = folder.join(&record.composite.file);
     checks.push(check_composite(&record, &composite, control)?);
-    checks.push(check_pixels(&record, &found, memory, control)?);
+    checks.extend(check_again(&record, &composite, &found, memory, control)?);
     let holds = checks.iter().all(|check| check.holds);
     Ok(Verdict { holds, checks })
 }
@@ -166,40 +177,60 @@ fn decoded_hash(record: &Record, composite: &Path) -> Option<String> {
     Some(hash.finish())
 }
 
-fn check_pixels(
+// The pixels and the record's words, made again.
+fn check_again(
     record: &Record,
+    composite: &Path,
     found: &[(String, Option<PathBuf>)],
     memory: NonZeroUsize,
     control: Control<'_>,
-) -> Result<Check, Error> {
-    let (holds, detail) = if found.iter().any(|(_, place)| place.is_none()) {
-        (false, "not made again: an input is missing".to_owned())
-    } else {
-        match composed_hash(record, found, memory, control) {
-            Ok(hash) if hash == record.composite.pixels_sha256 => {
-                (true, "made again, the same to the last bit".to_owned())
-            }
-            Ok(_) => (false, "made again, and they differ".to_owned()),
-            Err(Error::Cancelled) => return Err(Error::Cancelled),
-            Err(error) => (false, format!("could not be made again: {error}")),
-        }
-    };
-    Ok(Check {
-        what: "pixels".into(),
+) -> Result<Vec<Check>, Error> {
+    let check = |what: &str, (holds, detail): (bool, String)| Check {
+        what: what.to_owned(),
         file: None,
         holds,
         detail,
-    })
+    };
+    let mut checks = Vec::new();
+    let missing = found.iter().any(|(_, place)| place.is_none());
+    let made = match missing {
+        true => None,
+        false => Some(again(record, composite, found, memory, control)),
+    };
+    let (pixels, words) = match made {
+        None => {
+            let why = "not made again: an input is missing".to_owned();
+            ((false, why), claims::of_recipe(record))
+        }
+        Some(Ok((hash, anew))) => {
+            let same = hash == record.composite.pixels_sha256;
+            let pixels = match same {
+                true => "made again, the same to the last bit",
+                false => "made again, and they differ",
+            };
+            ((same, pixels.to_owned()), claims::all(record, &anew))
+        }
+        Some(Err(Error::Cancelled)) => return Err(Error::Cancelled),
+        Some(Err(error)) => {
+            let why = format!("could not be made again: {error}");
+            ((false, why), claims::of_recipe(record))
+        }
+    };
+    checks.push(check("pixels", pixels));
+    checks.extend(words.map(|words| check("words, figures", words)));
+    Ok(checks)
 }
 
-fn composed_hash(
+// The composite made again: the hash of its pixels, and what its record says.
+fn again(
     record: &Record,
+    composite: &Path,
     found: &[(String, Option<PathBuf>)],
     memory: NonZeroUsize,
     control: Control<'_>,
-) -> Result<String, Error> {
+) -> Result<(String, Record), Error> {
     let recipe = &record.recipe;
-    let rendition = super::compose::pick_rendition(recipe, Some(&record.rendition))?;
+    let rendition = pick_rendition(recipe, Some(&record.rendition))?;
     let depth: Depth = record
         .composite
         .depth
@@ -232,36 +263,53 @@ fn composed_hash(
     let whole = preparation.part.size;
     let long_edge = record.composite.long_edge;
     let reduced = long_edge.and_then(|edge| reduced_size(whole, edge));
-    let size = reduced.unwrap_or(whole);
-    let made = parts::sources(
+    let ceilings = ceilings(&opened, &needed);
+    let sources = parts::sources(
         recipe,
         rendition,
         &composition,
         &preparation.rows(),
-        &super::compose::ceilings(&opened, &needed),
+        &ceilings,
         long_edge.filter(|_| reduced.is_some()),
         control,
     )?;
-    let mut sources: Vec<Source<'_>> = made
-        .rows
-        .iter()
-        .map(|rows| Source {
-            rows: &**rows,
-            watch: None,
-        })
-        .collect();
-    let mut sink = Hashing(PixelHash::new());
-    let run = Run {
-        cancel: control.cancel,
-        progress: &|row| {
-            control
-                .progress
-                .report("composing again", row as u64, size.height as u64)
-        },
+    let request = Request {
+        recipe: recipe.clone(),
+        folder: folder_of(composite).to_owned(),
+        rendition: Some(rendition.id.clone()),
+        out: composite.to_owned(),
+        space: record.composite.space,
+        depth: Some(depth),
+        options: Default::default(),
+        memory,
+        long_edge,
     };
-    let step_rows = compose::rows_in_flight(size, sources.len(), depth, memory);
-    compose::compose(&composition, &mut sources, &mut sink, step_rows, &run)?;
-    Ok(sink.0.finish())
+    let reference = recipe.reference().map(|channel| channel.id.as_str());
+    let is_reference =
+        |input: &&Input| Some(recipe.channels[input.channel].id.as_str()) == reference;
+    let work = Work {
+        request: &request,
+        rendition,
+        composition: &composition,
+        inputs: &opened,
+        preparation: &preparation,
+        sources: &sources,
+        reference: opened
+            .iter()
+            .find(is_reference)
+            .map(|input| input.facts.size),
+        size: reduced.unwrap_or(whole),
+    };
+    let mut anew = work.announced(control)?;
+    if work.reference.is_none() {
+        // What was cut away cannot be told without it.
+        anew.crop = record.crop;
+    }
+    let mut sink = Hashing(PixelHash::new());
+    let rows = &sources.rows;
+    let surveys = pixels(&composition, rows, &ceilings, &mut sink, memory, control)?;
+    work.add_measures(&mut anew, &surveys);
+    Ok((sink.0.finish(), anew))
 }
 
 struct Hashing(PixelHash);

@@ -35,7 +35,7 @@ fn draft_compose_and_verify_go_round() {
     assert!(said.out.contains("lantern.tif.record.json"), "{}", said.out);
     let said = bench.run(0, &["verify", "lantern.tif.record.json"]);
     assert!(said.out.ends_with("The record holds.\n"), "{}", said.out);
-    assert_eq!(said.out.lines().count(), 6, "{}", said.out);
+    assert_eq!(said.out.lines().count(), 7, "{}", said.out);
     let names: Vec<String> = listing(bench.folder.path())
         .into_iter()
         .map(|n| n.0)

@@ -3,9 +3,11 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use serde_json::Value;
+
 use crate::stacks;
 use crate::stacks::{Bench, stack};
-use crate::support::{check, composed, verdict};
+use crate::support::{check, composed, record_of, verdict};
 
 #[test]
 fn a_changed_input_is_noticed() {
@@ -248,4 +250,92 @@ fn a_record_that_names_no_input_for_a_channel_does_not_hold() {
     let verdict = verdict(&bench, 1, "a.png.record.json", &[]);
     let detail = check(&verdict, "pixels")["detail"].as_str().expect("text");
     assert!(detail.contains("oiii"), "{detail}");
+}
+
+// The record with something edited; what the check of its words says then.
+fn edited(bench: &Bench, change: impl FnOnce(&mut Value)) -> String {
+    let mut record = record_of(bench, "a.png");
+    change(&mut record);
+    bench.file("edited.record.json", record.to_string().as_bytes());
+    let verdict = verdict(bench, 1, "edited.record.json", &[]);
+    for sound in ["input ha", "composite", "pixels"] {
+        assert_eq!(check(&verdict, sound)["holds"], true, "{verdict}");
+    }
+    let words = check(&verdict, "words, figures");
+    assert_eq!(words["holds"], false, "{verdict}");
+    words["detail"].as_str().expect("text").to_owned()
+}
+
+/// Captions repeat what a record claims: all of it is worked out again.
+#[test]
+fn an_edited_claim_is_noticed_and_named() {
+    let bench = composed("a.png");
+    let sound = verdict(&bench, 0, "a.png.record.json", &[]);
+    assert_eq!(check(&sound, "words, figures")["holds"], true);
+    let said = edited(&bench, |record| {
+        record["assignments"][0]["shown"]["color_name"] = "Magenta".into();
+    });
+    assert!(
+        said.contains("colour of ha") && said.contains("not Magenta"),
+        "{said}"
+    );
+    let said = edited(&bench, |record| {
+        record["inputs"][1]["exposure_s"] = 360_000.0.into();
+    });
+    assert!(
+        said.contains("exposure of oiii 12000 s, not 360000 s"),
+        "{said}"
+    );
+    let said = edited(&bench, |record| {
+        record["assignments"][2]["name"] = "starlight".into();
+    });
+    assert!(
+        said.contains("line of sii") && said.contains("starlight"),
+        "{said}"
+    );
+    let said = edited(&bench, |record| record["integration_s"] = 9e5.into());
+    assert!(said.contains("exposure of all"), "{said}");
+    let said = edited(&bench, |record| {
+        record["inputs"][0]["header"]["OBJECT"] = "Another Shell".into();
+    });
+    assert!(said.contains("header of ha: OBJECT"), "{said}");
+    let said = edited(&bench, |record| record["inputs"][0]["sky"] = 1.0.into());
+    assert!(said.contains("sky of ha"), "{said}");
+    let said = edited(&bench, |record| record["seen"]["lightness"] = 0.99.into());
+    assert!(said.contains("looks like"), "{said}");
+    let said = edited(&bench, |record| {
+        record["caption"]["long"] = "Seen with the naked eye.".into();
+    });
+    assert!(said.contains("the caption"), "{said}");
+    let said = edited(&bench, |record| {
+        record["crop"] = serde_json::json!([0, 0, 9, 9])
+    });
+    assert!(said.contains("the part that was kept"), "{said}");
+}
+
+/// Colours hang on the recipe alone, and are looked at where an input is gone.
+#[test]
+fn an_edited_colour_is_noticed_without_the_inputs() {
+    let bench = composed("a.png");
+    let mut record = record_of(&bench, "a.png");
+    record["assignments"][0]["shown"]["color_name"] = "Magenta".into();
+    bench.file("a.png.record.json", record.to_string().as_bytes());
+    fs::remove_file(bench.at("oiii.fits")).expect("removed");
+    let verdict = verdict(&bench, 1, "a.png.record.json", &[]);
+    let words = check(&verdict, "words, figures")["detail"]
+        .as_str()
+        .expect("text");
+    assert!(words.contains("colour of ha"), "{words}");
+}
+
+#[test]
+fn a_folder_of_inputs_that_is_not_there_is_an_error() {
+    let bench = composed("a.png");
+    bench.run(0, &["ratio", "lantern.toml", "sii/ha", "-o", "map.fits"]);
+    for record in ["a.png.record.json", "map.fits.ratio.json"] {
+        bench.refused(
+            &["verify", record, "--inputs", "nope"],
+            &["nope", "no such folder", "--inputs"],
+        );
+    }
 }
