@@ -142,6 +142,66 @@ fn a_suggestion_is_a_palette_file_like_any_other() {
     );
 }
 
+/// What a suggestion starts from is what `apart` tells of the same rendition, by
+/// its saturation and all; and so is what comes of it.
+#[test]
+fn suggest_and_apart_tell_the_same_figures() {
+    let bench = Bench::new();
+    for rendition in ["mapped", "pair"] {
+        let of = ["--rendition", rendition, "--json"];
+        let apart = [&["apart", "lantern.toml"][..], &of].concat();
+        let apart = json(&bench.run(0, &apart).out);
+        let suggest = [&["suggest", "lantern.toml", "-o", "p.toml"][..], &of].concat();
+        let suggested = json(&bench.run(0, &suggest).out);
+        assert_eq!(suggested["before"]["least"], apart["least"], "{rendition}");
+
+        // The suggested colours, put into the recipe.
+        let text = fs::read_to_string(bench.at("lantern.toml")).expect("the recipe");
+        let mut recipe = text::parse(&text, "lantern.toml").expect("sound");
+        let palette = fs::read_to_string(bench.at("p.toml")).expect("the palette");
+        let palette = parse(&palette, "p.toml").expect("sound");
+        let channels = recipe.channels.clone();
+        for own in &mut recipe.renditions {
+            for channel in channels.iter().filter(|_| own.id == rendition) {
+                if own.colors.contains_key(&channel.id) {
+                    let there = [(channel.id.as_str(), channel.line.as_str())];
+                    own.colors
+                        .extend(apply(&palette, &there).expect("a colour"));
+                }
+            }
+        }
+        let told = told(&recipe, recipe.rendition(rendition).expect("there")).expect("sound");
+        let after = suggested["after"]["least"]["usual"]
+            .as_f64()
+            .expect("a number");
+        let least = told.nearest(0).expect("pairs").apart[0];
+        assert!((after - least).abs() < 1e-9, "{rendition}: {after} {least}");
+    }
+}
+
+#[test]
+fn brightness_from_channels_does_not_hide_lines_from_a_suggestion() {
+    let text = fs::read_to_string(Path::new(SAMPLE).join("lantern.toml")).expect("the recipe");
+    let lit = "id = \"mapped\"\nluminance = { from = { ha = 1 } }\n";
+    let text = text.replacen("id = \"mapped\"\n", lit, 1);
+    let recipe = text::parse(&text, "lantern.toml").expect("sound");
+    let never = AtomicBool::new(false);
+    let control = Control {
+        progress: &Silent,
+        cancel: &never,
+    };
+    let (base, folder) = (&recipe.renditions[0], Path::new(SAMPLE));
+    let wish = Default::default();
+    let made = suggest::palette(&recipe, base, folder, &wish, "lit", control).expect("colours");
+    assert!(
+        made.suggestion.after.least > 10.0,
+        "{:?}",
+        made.suggestion.after
+    );
+    assert!(made.notices.iter().any(|notice| notice.contains("dark")));
+    assert_eq!(made.suggestion.rendition.luminance, base.luminance);
+}
+
 #[test]
 fn pins_are_kept() {
     let bench = Bench::new();
@@ -258,6 +318,30 @@ fn what_cannot_be_is_refused_with_a_hint() {
                 "ha=red",
             ],
             &["takes no part"],
+        ),
+        (
+            &[
+                "suggest",
+                "lantern.toml",
+                "-o",
+                "p.toml",
+                "--pin",
+                "ha=#f00",
+                "--pin",
+                "ha=#00f",
+            ],
+            &["`ha` is pinned twice", "once"],
+        ),
+        (
+            &[
+                "suggest",
+                "lantern.toml",
+                "-o",
+                "p.toml",
+                "--pin",
+                "ha=#000",
+            ],
+            &["`ha`", "as dark as the sky", "brighter"],
         ),
         (
             &["leading", "lantern.toml", "-o", "x.jpg"],

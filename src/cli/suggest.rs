@@ -40,7 +40,7 @@ pub struct Arguments {
     #[arg(long)]
     name: Option<String>,
 
-    /// Whose blend and gamut it is for [default: the first rendition]
+    /// Whose blend and finish it is for [default: the first rendition]
     #[arg(long, value_name = "ID")]
     rendition: Option<String>,
 
@@ -128,7 +128,12 @@ fn pins(recipe: &Recipe, given: &[String]) -> Result<BTreeMap<String, ColorValue
         let value = mixing::typed(color, channel).map_err(|what| {
             Error::request(format!("`--pin {pin}`: {what}"), "or leave this line free")
         })?;
-        pins.insert(id.to_owned(), value);
+        if pins.insert(id.to_owned(), value).is_some() {
+            return Err(Error::request(
+                format!("`{id}` is pinned twice"),
+                "pin each channel once",
+            ));
+        }
     }
     Ok(pins)
 }

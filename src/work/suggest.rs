@@ -14,7 +14,7 @@ use crate::engine::color::vision::Vision;
 use crate::engine::frame::{BAND_ROWS, Rows};
 use crate::engine::measure;
 use crate::engine::palettes::{Palette, of_rendition};
-use crate::engine::recipe::{ColorValue, Luminance, Recipe, Rendition, check};
+use crate::engine::recipe::{ColorValue, Recipe, Rendition, check};
 use crate::engine::reduce::Reduced;
 
 /// The longer side of the small pictures that tell where lines meet.
@@ -46,8 +46,8 @@ pub struct Made {
 }
 
 /// Suggests a palette for a rendition of a checked recipe whose stacks lie in
-/// `folder`. A palette holds no saturation and no brightness from channels, so
-/// these are left out while it is measured.
+/// `folder`, and measures it with that rendition's blend and finish, as
+/// [`report`](super::apart::report) does.
 ///
 /// # Errors
 /// When the stacks cannot be had, nothing can be suggested, or the job is
@@ -60,29 +60,42 @@ pub fn palette(
     name: &str,
     control: Control<'_>,
 ) -> Result<Made, Error> {
-    let plain = Rendition {
-        saturation: None,
-        luminance: None::<Luminance>,
-        balance: None,
-        stars: None,
-        smooth_color: None,
-        eye: false,
-        ..rendition.clone()
-    };
     // What is wrong with the name is told before the work.
-    of_rendition(recipe, &plain, name)?;
-    let (meetings, notices) = meetings_of_files(recipe, &plain, folder, control)?;
-    let suggestion = suggest(recipe, &plain, &meetings, wish)?;
+    of_rendition(recipe, rendition, name)?;
+    let before = told(recipe, rendition)?;
+    let sought = sought(rendition, &before);
+    let (meetings, mut notices) = meetings_of_files(recipe, &sought, folder, control)?;
+    let mut suggestion = suggest(recipe, &sought, &meetings, wish)?;
+    if sought != *rendition {
+        notices.push(
+            "brightness from channels leaves a line dark where it shines alone: colours were \
+             sought without it"
+                .to_owned(),
+        );
+        suggestion
+            .rendition
+            .luminance
+            .clone_from(&rendition.luminance);
+    }
     let mut palette = of_rendition(recipe, &suggestion.rendition, name)?;
-    let after = told(recipe, &suggestion.rendition)?;
     palette.about = about(recipe, wish);
     Ok(Made {
         palette,
-        before: told(recipe, &plain)?,
-        after,
+        before,
+        after: told(recipe, &suggestion.rendition)?,
         suggestion,
         notices,
     })
+}
+
+// The rendition that colours are sought for: where brightness from channels
+// leaves a line dark, no colour of it could be told from another.
+fn sought(rendition: &Rendition, before: &Told) -> Rendition {
+    let mut sought = rendition.clone();
+    if before.lines.iter().any(|line| line.dark) {
+        sought.luminance = None;
+    }
+    sought
 }
 
 fn about(recipe: &Recipe, wish: &Wish) -> String {
@@ -163,8 +176,11 @@ pub fn colors(
             (small, &channel.stretch)
         })
         .collect();
-    let made = suggest(recipe, rendition, &Meetings::of(&channels), wish)?;
-    let words = words(&told(recipe, rendition)?, &told(recipe, &made.rendition)?);
+    let before = told(recipe, rendition)?;
+    let sought = sought(rendition, &before);
+    let mut made = suggest(recipe, &sought, &Meetings::of(&channels), wish)?;
+    made.rendition.luminance.clone_from(&rendition.luminance);
+    let words = words(&before, &told(recipe, &made.rendition)?);
     Ok((made.rendition.colors, words))
 }
 

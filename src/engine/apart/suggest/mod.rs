@@ -11,7 +11,8 @@ use std::collections::BTreeMap;
 pub use meeting::{Meeting, Meetings, Small};
 pub use score::Score;
 
-use super::{Alone, brightness_share};
+use super::{Alone, DARK, brightness_share};
+use crate::engine::color::difference::Lab;
 use crate::engine::lines::line;
 use crate::engine::mix::assign::{AssignError, assignments};
 use crate::engine::palettes::{Palette, apply, built_in};
@@ -47,6 +48,14 @@ pub enum SuggestError {
     /// A pin for a channel that takes no part.
     #[error("the channel `{0}` is pinned, but takes no part in the rendition `{1}`")]
     NoChannel(String, String),
+    /// A pin that no reader can tell from the night.
+    #[error(
+        "the channel `{0}` is pinned to a colour as dark as the sky: no line can be told by it"
+    )]
+    Dark(String),
+    /// Two channels of one line, pinned to different colours.
+    #[error("the channels `{0}` and `{1}` hold the same line and are pinned to different colours")]
+    Differ(String, String),
     /// Every line is pinned.
     #[error("every line is pinned: nothing is left to suggest")]
     AllPinned,
@@ -64,6 +73,8 @@ impl SuggestError {
         match self {
             Self::TooFew(_) => "give another line a colour, or take another rendition",
             Self::NoChannel(..) => "pin a channel that has a colour in it",
+            Self::Dark(_) => "pin a brighter colour, or leave this line free",
+            Self::Differ(..) => "pin one of them, or both to one colour",
             Self::AllPinned => "leave at least one line free",
             Self::NoneFit => "pin other colours, or let the order go",
             Self::Assign(_) => "check the recipe's colors",
@@ -91,6 +102,7 @@ pub fn suggest(
     wish: &Wish,
 ) -> Result<Suggestion, SuggestError> {
     let start = pinned(recipe, rendition, wish)?;
+    check_pins(recipe, &start, wish)?;
     let (lines, groups) = lines_of(recipe, &start, wish)?;
     if lines.len() < 2 {
         return Err(SuggestError::TooFew(rendition.id.clone()));
@@ -200,6 +212,29 @@ fn pinned(recipe: &Recipe, rendition: &Rendition, wish: &Wish) -> Result<Renditi
         start.colors.insert(id.clone(), value.clone());
     }
     Ok(start)
+}
+
+// Pins that can be kept and told apart.
+fn check_pins(recipe: &Recipe, start: &Rendition, wish: &Wish) -> Result<(), SuggestError> {
+    let mut seen: Vec<(&str, &str, [f64; 3])> = Vec::new();
+    for assignment in assignments(recipe, start)? {
+        let channel = &recipe.channels[assignment.channel];
+        let vector = assignment.linear_srgb;
+        if !wish.pinned.contains_key(&channel.id) {
+            continue;
+        }
+        if Lab::from_linear_srgb(vector).l < DARK {
+            return Err(SuggestError::Dark(channel.id.clone()));
+        }
+        let id = line(&channel.line).map_or(channel.line.as_str(), |known| &known.id);
+        let differs = |other: &&(&str, &str, [f64; 3])| other.0 == id && other.2 != vector;
+        if let Some((_, other, _)) = seen.iter().find(differs) {
+            let [one, other] = [*other, &channel.id].map(str::to_owned);
+            return Err(SuggestError::Differ(one, other));
+        }
+        seen.push((id, &channel.id, vector));
+    }
+    Ok(())
 }
 
 // The emission lines of a rendition; channels of one line go together.

@@ -54,6 +54,27 @@ fn no_palette_of_ours_does_better() {
 }
 
 #[test]
+fn pins_that_cannot_be_kept_are_refused() {
+    let recipe = recipe("ha = \"#f00\", ha-2 = \"#f00\", oiii = \"#0af\"", "");
+    let meetings = Meetings::unknown(recipe.channels.len());
+    let pinned = |pins: &[(&str, &str)]| {
+        let value = |text: &str| ColorValue::Css(text.to_owned());
+        let pinned = pins.iter().map(|(id, css)| ((*id).to_owned(), value(css)));
+        let wish = Wish {
+            keep_order: false,
+            pinned: pinned.collect(),
+        };
+        suggest(&recipe, &recipe.renditions[0], &meetings, &wish)
+    };
+    let dark = pinned(&[("ha", "#000")]).expect_err("black");
+    assert_eq!(dark, SuggestError::Dark("ha".to_owned()));
+    let differ = pinned(&[("ha", "#f00"), ("ha-2", "#0f0")]).expect_err("two colours");
+    let [one, other] = ["ha", "ha-2"].map(str::to_owned);
+    assert_eq!(differ, SuggestError::Differ(one, other));
+    assert!(pinned(&[("ha", "#e00"), ("ha-2", "#e00")]).is_ok());
+}
+
+#[test]
 fn the_same_comes_out_each_time() {
     let wish = Wish::default();
     assert_eq!(made(THREE, "", &wish).1, made(THREE, "", &wish).1);
