@@ -197,6 +197,25 @@ fn neutral_stars_lose_their_color_and_the_sky_keeps_its_own() {
     assert!(words.contains("Stars are shown without colour."), "{words}");
 }
 
+/// The broad bands were exposed for the picture too, though nothing but its
+/// stars shows them.
+#[test]
+fn the_exposure_of_bands_that_light_the_stars_is_told() {
+    let bench = Bench::new();
+    bench.recipe("stars.toml", "stars = \"broadband\"", "");
+    bench.done(&["compose", "stars.toml", "-o", "stars.png"]);
+    let record = bench.record("stars.png");
+    let words = record["caption"]["long"].as_str().expect("words");
+    // By the headers: 60 sub-exposures of 60 s.
+    for band in ["red", "green", "blue"] {
+        let told = format!("{band} 1 h in 60 frames");
+        assert!(words.contains(&told), "{told}: {words}");
+    }
+    // 100, 80 and 96 of 300 s of the lines as well.
+    let told = record["integration_s"].as_f64().expect("known");
+    assert_eq!(told, 276.0 * 300.0 + 3.0 * 3600.0, "{words}");
+}
+
 #[test]
 fn whatever_a_recipe_says_comes_out_the_same_again() {
     let bench = Bench::new();

@@ -185,13 +185,21 @@ fn gather(
         let luminance = rendition.luminance.as_ref()?;
         luminance.from.get(id).copied().filter(|w| *w > 0.0)
     };
+    let lights_stars = |id: &str| {
+        let bands = || {
+            ["R", "G", "B"]
+                .into_iter()
+                .filter_map(|band| recipe.band(band))
+        };
+        rendition.star_look().show == ShowStars::Broadband && bands().any(|band| band.id == id)
+    };
     let reference = recipe.reference().map(|channel| channel.id.as_str());
     let mut lines_shown = Vec::new();
     let mut days: Vec<Day> = Vec::new();
     for channel in &recipe.channels {
         let id = channel.id.as_str();
         let colored = rendition.colors.contains_key(id);
-        if !colored && weight(id).is_none() {
+        if !colored && weight(id).is_none() && !lights_stars(id) {
             continue;
         }
         let Some(line) = lines::line(&channel.line) else {
