@@ -68,6 +68,18 @@ fn grey_tiff(width: u32, height: u32, next: u32) -> Vec<u8> {
 }
 
 #[test]
+fn a_field_too_small_for_a_sheet_is_told_with_a_way_out() {
+    let bench = Bench::new();
+    for name in ["ha.fits", "oiii.fits", "sii.fits"] {
+        bench.file(name, &fits(1, 1, &[400.0], &[]));
+    }
+    bench.refused(
+        &["sheet", "lantern.toml", "-o", "s.png"],
+        &["1 x 1 pixels", "too small for a sheet", "larger stacks"],
+    );
+}
+
+#[test]
 fn files_that_are_no_stacks() {
     let bench = Bench::new();
     let sound = stack("Ha", 1);
@@ -621,6 +633,28 @@ mod unix {
             assert_eq!(output.status.code(), Some(2), "{err}");
             assert!(err.contains(out) && err.lines().count() == 2, "{err}");
             assert!(!err.contains("panicked"), "{err}");
+            assert_eq!(listing(bench.folder.path()), before, "{out}");
+        }
+    }
+
+    /// A page is gathered in a hidden folder, which nobody asked for.
+    #[test]
+    fn a_full_disk_is_told_by_the_name_of_the_page() {
+        let bench = Bench::new();
+        let before = listing(bench.folder.path());
+        for out in ["shown", "shown.html"] {
+            let script = format!(
+                "trap '' XFSZ; ulimit -f 8; exec '{}' page lantern.toml -o {out}",
+                env!("CARGO_BIN_EXE_linehue")
+            );
+            let output = Command::new("sh")
+                .current_dir(bench.folder.path())
+                .args(["-c", &script])
+                .output()
+                .expect("sh runs");
+            let err = String::from_utf8_lossy(&output.stderr);
+            assert_eq!(output.status.code(), Some(2), "{err}");
+            assert!(err.contains(out) && !err.contains(".linehue-"), "{err}");
             assert_eq!(listing(bench.folder.path()), before, "{out}");
         }
     }

@@ -75,6 +75,17 @@ impl WriteError {
         }
     }
 
+    /// The file that was to be written.
+    pub fn path_mut(&mut self) -> &mut PathBuf {
+        match self {
+            Self::Ending { path, .. }
+            | Self::Unsuited { path, .. }
+            | Self::Place { path, .. }
+            | Self::Disk { path, .. }
+            | Self::Rows { path, .. } => path,
+        }
+    }
+
     /// Attaches the file's name to what the system said.
     pub(crate) fn disk(path: &Path) -> impl Fn(io::Error) -> Self {
         let path = path.to_owned();

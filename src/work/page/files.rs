@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use tempfile::TempDir;
 
+use super::is_one_file;
 use crate::io::write::WriteError;
 use crate::io::write::atomic::{PREFIX, hex, write_whole};
 use crate::work::Error;
@@ -71,6 +72,27 @@ impl Staging {
     /// Where a file of the page lies meanwhile.
     pub fn at(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
+    }
+
+    /// An error that names a file of the page where it will be, not where it lies
+    /// meanwhile.
+    pub fn named(hidden: &Path, out: &Path, error: Error) -> Error {
+        let Error::Write(mut error) = error else {
+            return error;
+        };
+        let path = error.path_mut();
+        if let Ok(rest) = path.strip_prefix(hidden) {
+            *path = match is_one_file(out) || rest.as_os_str().is_empty() {
+                true => out.to_owned(),
+                false => out.join(rest),
+            };
+        }
+        error.into()
+    }
+
+    /// The hidden folder.
+    pub fn folder(&self) -> PathBuf {
+        self.folder.path().to_owned()
     }
 
     /// Counts a file that was written there as one of the page's.

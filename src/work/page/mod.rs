@@ -28,6 +28,7 @@ use std::path::{Path, PathBuf};
 use super::inputs::spare;
 use super::key::Subject;
 use super::{Control, Error, caption};
+use crate::engine::caption::Template;
 use crate::io::write::{Format, Options, atomic};
 use files::Staging;
 
@@ -110,14 +111,26 @@ pub fn check(out: &Path, inputs: &[PathBuf]) -> Result<bool, Error> {
 /// # Errors
 /// [`Error`]; nothing is left half-written, and an old page stays as it was.
 pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
-    let one_file = is_one_file(&request.out);
     let subject = subject::read(request)?;
     check(&request.out, &subject.inputs)?;
     let template = caption::template_of(request.template.as_deref())?;
-    let mut staging = Staging::new(&request.out)?;
-    let shown = pictures::make(&subject, request, &mut staging, control)?;
+    let staging = Staging::new(&request.out)?;
+    let hidden = staging.folder();
+    gathered(request, &subject, &template, staging, control)
+        .map_err(|error| Staging::named(&hidden, &request.out, error))
+}
+
+fn gathered(
+    request: &Request,
+    subject: &subject::Subject,
+    template: &Template,
+    mut staging: Staging,
+    control: Control<'_>,
+) -> Result<Done, Error> {
+    let one_file = is_one_file(&request.out);
+    let shown = pictures::make(subject, request, &mut staging, control)?;
     let mut notices = shown.notices.clone();
-    let content = content::gather(&subject, shown, &template)?;
+    let content = content::gather(subject, shown, template)?;
     control.check()?;
     let text = write::page(&content, &staging, one_file)?;
     let bytes = if one_file {

@@ -45,6 +45,15 @@ impl Sheet {
         picture: Size,
         looks: Looks,
     ) -> Result<Self, Error> {
+        if (picture.width as f64) < NARROWEST {
+            return Err(Error::request(
+                format!(
+                    "a field of {picture} pixels is too small for a sheet, whose pictures are {NARROWEST} \
+                     pixels wide at least"
+                ),
+                "take larger stacks, or crop less of them in the recipe",
+            ));
+        }
         let flatness = picture.height as f64 / picture.width as f64;
         let columns = columns.unwrap_or_else(|| {
             let wide = (count as f64 * flatness * 4.0 / 3.0).sqrt().ceil();
