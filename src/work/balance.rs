@@ -15,7 +15,7 @@ use crate::engine::frame::Rows;
 use crate::engine::header::Header;
 use crate::engine::recipe::{Balance, BalancedBy, Recipe, Stretch, check, stars::missing_band};
 use crate::engine::wcs::moved;
-use crate::io::read::catalogue;
+use crate::io::read::catalogue::{self, Catalogue};
 
 /// By what a white balance is measured.
 #[derive(Debug, Clone, PartialEq)]
@@ -85,6 +85,11 @@ pub fn measure(
     by: &BalanceBy,
     control: Control<'_>,
 ) -> Result<Measured, Error> {
+    // A table that cannot be read is told before the stars are sought.
+    let rows = match by {
+        BalanceBy::Catalogue(path) => Some(read_catalogue(path, control)?),
+        _ => None,
+    };
     let found = match by {
         BalanceBy::Patch(_) => std::array::from_fn(|index| no_stars(bands[index].ceiling)),
         _ => stars_of(&bands, control)?,
@@ -123,10 +128,7 @@ pub fn measure(
             (made, BalancedBy::Patch, None)
         }
         BalanceBy::Catalogue(path) => {
-            let read = catalogue::read(path).map_err(|error| {
-                let hint = error.hint.clone();
-                Error::request(error.to_string(), hint)
-            })?;
+            let read = rows.unwrap_or_default();
             if read.skipped > 0 {
                 notices.push(format!(
                     "{} rows of the catalogue lack a place or a colour",
@@ -142,9 +144,9 @@ pub fn measure(
     };
     notices.extend(told(&made));
     let measured = made.gains.sigma.iter().any(|sigma| *sigma > 0.0);
+    let sky = sky.map(|sky| sky.level);
     let known = sky.iter().all(|level| level.is_finite());
     Ok(Measured {
-    let sky = sky.map(|sky| sky.level);
         balance: Balance {
             gains: made.gains.rgb,
             sky: known.then_some(sky),
@@ -154,6 +156,15 @@ pub fn measure(
             catalogue: file,
         },
         notices,
+    })
+}
+
+fn read_catalogue(path: &Path, control: Control<'_>) -> Result<Catalogue, Error> {
+    let read = catalogue::read(path, &control.tick("reading the catalogue"));
+    control.check()?;
+    read.map_err(|error| {
+        let hint = error.hint.clone();
+        Error::request(error.to_string(), hint)
     })
 }
 

@@ -92,8 +92,8 @@ pub fn by_catalogue(
         catalogue,
         &voters,
         &places,
-        radius_px,
-        options.search_px,
+        [radius_px, options.search_px],
+        tick,
     )?;
     let mut values = Vec::new();
     for (star, row) in std::mem::take(&mut table.stars).into_iter().zip(laid.rows) {

@@ -6,6 +6,8 @@
 //! votes wins if chance would hardly fill it (Poisson, one in a thousand over
 //! all cells).
 
+use std::ops::ControlFlow;
+
 use super::super::align::sky_grid::place;
 use super::super::frame::Size;
 use super::super::header::Header;
@@ -14,6 +16,9 @@ use super::{BalanceError, CatalogueStar, Refusal};
 
 /// Stars that vote, the brightest.
 const VOTERS: usize = 1500;
+
+/// Of them between two words with the caller.
+const VOTERS_AT_ONCE: usize = 64;
 
 /// Chance fills the winning cell in no more than this share of fields.
 const CHANCE: f64 = 1e-3;
@@ -101,11 +106,15 @@ pub(super) struct Laid {
     pub moved_px: f64,
 }
 
+/// Rows of a catalogue between two words with the caller.
+const ROWS_AT_ONCE: usize = 1 << 16;
+
 /// Rows near the picture on the plane, rising in x: place and number.
 fn near(
     chart: &Chart<'_>,
     catalogue: &[CatalogueStar],
     search_deg: f64,
+    tick: &mut dyn FnMut(usize, usize) -> ControlFlow<()>,
 ) -> Result<Vec<([f64; 2], usize)>, BalanceError> {
     if catalogue.is_empty() {
         return Err(BalanceError::EmptyCatalogue);
@@ -114,6 +123,9 @@ fn near(
     let mut rows = Vec::new();
     let mut sum = [0.0; 3];
     for (number, star) in catalogue.iter().enumerate() {
+        if number % ROWS_AT_ONCE == 0 && tick(number, catalogue.len()).is_break() {
+            return Err(BalanceError::Stopped);
+        }
         let sky = [star.right_ascension_deg, star.declination_deg];
         let there = direction(sky);
         for (sum, part) in sum.iter_mut().zip(there) {
@@ -159,25 +171,29 @@ fn about(
 
 /// Lays the catalogue on the stars at `places` (px). `voters` are all stars of
 /// the picture, the brightest first. A row belongs to a star within `radius_px`
-/// after the shift, which is sought up to `search_px`.
+/// after the shift, which is sought up to `search_px`. `tick` hears what is done,
+/// of how much, and may break off.
 pub(super) fn lay(
     chart: &Chart<'_>,
     catalogue: &[CatalogueStar],
     voters: &[[f64; 2]],
     places: &[[f64; 2]],
-    radius_px: f64,
-    search_px: f64,
+    [radius_px, search_px]: [f64; 2],
+    tick: &mut dyn FnMut(usize, usize) -> ControlFlow<()>,
 ) -> Result<Laid, BalanceError> {
     let radius = radius_px * chart.scale_deg;
     let search = search_px.max(radius_px) * chart.scale_deg;
-    let rows = near(chart, catalogue, search)?;
+    let rows = near(chart, catalogue, search, tick)?;
     let stars: Vec<[f64; 2]> = voters
         .iter()
         .take(VOTERS)
         .filter_map(|place| chart.of_pixel(*place))
         .collect();
     let mut differences = Vec::new();
-    for star in &stars {
+    for (index, star) in stars.iter().enumerate() {
+        if index % VOTERS_AT_ONCE == 0 && tick(index, stars.len()).is_break() {
+            return Err(BalanceError::Stopped);
+        }
         for (row, _) in about(&rows, *star, search) {
             differences.push([row[0] - star[0], row[1] - star[1]]);
         }

@@ -11,6 +11,7 @@ mod angle;
 mod columns;
 
 use std::io::Read as _;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use crate::engine::balance::CatalogueStar;
@@ -23,7 +24,7 @@ pub const MOST_BYTES: u64 = 256 << 20;
 pub const MOST_STARS: usize = 2_000_000;
 
 /// A catalogue that was read.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Catalogue {
     /// Its stars, in the order of the file.
     pub stars: Vec<CatalogueStar>,
@@ -67,12 +68,19 @@ struct Trouble {
 const NAMES_HINT: &str =
     "name the columns in the first line: ra, dec, and b-v or bp-rp (or B and V, or BP and RP)";
 
-/// Reads a catalogue.
+/// Rows between two words with the caller.
+const ROWS_AT_ONCE: usize = 4096;
+
+/// Reads a catalogue. `tick` hears how many bytes of how many are done, and may
+/// break off.
 ///
 /// # Errors
-/// [`CatalogueError`]: no such file, too large, no columns to use, a cell that
-/// is no number.
-pub fn read(path: &Path) -> Result<Catalogue, CatalogueError> {
+/// [`CatalogueError`]: no such file, too large, no text, no columns to use, a
+/// cell that is no number, or `tick` broke off.
+pub fn read(
+    path: &Path,
+    tick: &dyn Fn(usize, usize) -> ControlFlow<()>,
+) -> Result<Catalogue, CatalogueError> {
     let whole = |what: String, hint: &str| CatalogueError {
         path: path.to_owned(),
         line: None,
@@ -96,7 +104,7 @@ pub fn read(path: &Path) -> Result<Catalogue, CatalogueError> {
             "keep the rows of this field and the columns of position and colour alone",
         ));
     }
-    parse(&bytes).map_err(|trouble| CatalogueError {
+    parse(&bytes, tick).map_err(|trouble| CatalogueError {
         path: path.to_owned(),
         line: trouble.line,
         column: trouble.column,
@@ -113,7 +121,28 @@ fn separator(names: &str) -> Option<u8> {
         .find(|mark| outside.as_bytes().contains(mark))
 }
 
-fn parse(bytes: &[u8]) -> Result<Catalogue, Trouble> {
+// What is a table in no way is told by its first bytes, without showing them.
+fn check_kind(bytes: &[u8]) -> Result<(), Trouble> {
+    let what = if bytes.starts_with(b"SIMPLE  =") {
+        "this is a FITS file; a catalogue is a table in text (CSV)"
+    } else if bytes.iter().take(4096).any(|byte| *byte == 0) {
+        "this is no text; a catalogue is a table in text (CSV)"
+    } else {
+        return Ok(());
+    };
+    Err(Trouble {
+        line: None,
+        column: String::new(),
+        what: what.to_owned(),
+        hint: "save the table of stars as CSV, with columns ra, dec, and b-v or bp-rp",
+    })
+}
+
+fn parse(
+    bytes: &[u8],
+    tick: &dyn Fn(usize, usize) -> ControlFlow<()>,
+) -> Result<Catalogue, Trouble> {
+    check_kind(bytes)?;
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = String::from_utf8_lossy(bytes);
     let is_names = |line: &&str| !line.trim().is_empty() && !line.trim_start().starts_with('#');
@@ -153,7 +182,18 @@ fn parse(bytes: &[u8]) -> Result<Catalogue, Trouble> {
         skipped: 0,
     };
     let mut record = csv::StringRecord::new();
-    loop {
+    for row in 0.. {
+        if row % ROWS_AT_ONCE == 0 {
+            let done = reader.position().byte() as usize;
+            if tick(done.min(table.len()), table.len()).is_break() {
+                return Err(Trouble {
+                    line: None,
+                    column: String::new(),
+                    what: "stopped before all rows were read".to_owned(),
+                    hint: "",
+                });
+            }
+        }
         let more = reader.read_record(&mut record).map_err(|error| Trouble {
             line: error.position().map(csv::Position::line),
             column: String::new(),

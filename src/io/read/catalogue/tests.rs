@@ -3,12 +3,16 @@
 
 use super::*;
 
+fn go_on(_: usize, _: usize) -> ControlFlow<()> {
+    ControlFlow::Continue(())
+}
+
 fn good(text: &str) -> Catalogue {
-    parse(text.as_bytes()).expect("a catalogue")
+    parse(text.as_bytes(), &go_on).expect("a catalogue")
 }
 
 fn bad(text: &str) -> Trouble {
-    parse(text.as_bytes()).expect_err("refused")
+    parse(text.as_bytes(), &go_on).expect_err("refused")
 }
 
 #[test]
@@ -70,7 +74,7 @@ fn what_is_wrong_is_named_with_its_line_and_column() {
     assert!(bad("").what.contains("no rows"));
     assert!(bad("# only\n\n").what.contains("no rows"));
     assert!(good("ra,dec,b-v\n").stars.is_empty());
-    let error = read(Path::new("/no/such/catalogue.csv")).expect_err("missing");
+    let error = read(Path::new("/no/such/catalogue.csv"), &go_on).expect_err("missing");
     assert!(error.to_string().contains("catalogue.csv"), "{error}");
     let error = CatalogueError {
         path: PathBuf::from("a.csv"),
@@ -93,6 +97,50 @@ fn any_bytes_are_survived() {
         b"ra,dec,bv\n\"1,2\n3",
         b",,,\n,,,",
     ] {
-        let _ = parse(bytes);
+        let _ = parse(bytes, &go_on);
     }
+}
+
+/// A picture picked by mistake is named, and its header is not poured out.
+#[test]
+fn what_is_no_text_is_named() {
+    let fits = bad("SIMPLE  =                    T / a stack\nBITPIX  =  -32, 16");
+    assert!(
+        fits.what.contains("FITS file") && fits.what.contains("CSV"),
+        "{fits:?}"
+    );
+    assert!(
+        !fits.what.contains("BITPIX") && fits.hint.contains("b-v"),
+        "{fits:?}"
+    );
+    let other = bad("\u{89}PNG\r\n\0\0ra,dec");
+    assert!(other.what.contains("no text"), "{other:?}");
+}
+
+/// Two million rows take seconds: they are counted, and nobody has to wait.
+#[test]
+fn long_catalogues_tell_how_far_they_are_and_stop() {
+    let mut text = "ra,dec,b-v\n".to_owned();
+    for row in 0..20_000 {
+        text.push_str(&format!("{},{},0.6\n", row % 360, row % 90));
+    }
+    let seen = std::cell::RefCell::new(Vec::new());
+    let tell = |done, total| {
+        seen.borrow_mut().push((done, total));
+        ControlFlow::Continue(())
+    };
+    let read = parse(text.as_bytes(), &tell).expect("a catalogue");
+    assert_eq!(read.stars.len(), 20_000);
+    let seen = seen.into_inner();
+    assert!(seen.len() >= 4 && seen.is_sorted(), "{seen:?}");
+    assert!(
+        seen.iter()
+            .all(|(done, total)| done <= total && *total == text.len())
+    );
+    let stop = |done: usize, _: usize| match done {
+        0 => ControlFlow::Continue(()),
+        _ => ControlFlow::Break(()),
+    };
+    let stopped = parse(text.as_bytes(), &stop).expect_err("stopped");
+    assert!(stopped.what.contains("stopped"), "{stopped:?}");
 }
