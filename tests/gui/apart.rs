@@ -13,7 +13,7 @@ use linehue::gui::panels::mix;
 use linehue::gui::state::State;
 use linehue::gui::theme::Theme;
 
-use super::finish::window;
+use super::broad::window;
 use super::support::{Stage, layer, panel, sample};
 
 fn stage(state: State) -> Harness<'static, Stage> {

@@ -7,7 +7,15 @@ mod apart;
 
 mod channels;
 
+mod balance;
+
+mod broad;
+
+mod continuum;
+
 mod finish;
+
+mod smallest;
 
 mod export;
 

@@ -19,7 +19,7 @@ use linehue::work::desk::Drawing;
 use linehue::work::history::History;
 use linehue::work::preview::{Preview, Show};
 
-use super::finish::window as whole;
+use super::broad::window as whole;
 use super::support::{Stage, layer, panel, sample};
 
 const SIZE: [f32; 2] = [900.0, 600.0];
