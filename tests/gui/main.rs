@@ -15,6 +15,8 @@ mod continuum;
 
 mod finish;
 
+mod files;
+
 mod smallest;
 
 mod export;
