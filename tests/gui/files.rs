@@ -1,9 +1,11 @@
-//! Files that are saved.
+//! Files that are saved, and the window's end.
 
 use std::fs;
+use std::sync::atomic::Ordering;
 
-use egui::{Key, Modifiers};
+use egui::{Key, Modifiers, ViewportCommand, ViewportEvent, ViewportId};
 use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable as _;
 use linehue::engine::recipe::text;
 use linehue::gui::app::App;
 
@@ -12,6 +14,19 @@ use super::support::window_on_copy;
 fn save(harness: &mut Harness<'static, App>) {
     harness.key_press_modifiers(Modifiers::COMMAND, Key::S);
     harness.run_steps(3);
+}
+
+/// Asks for the window's end, as its button does; true if it is granted.
+fn closes(harness: &mut Harness<'static, App>) -> bool {
+    let viewport = harness.input_mut().viewports.entry(ViewportId::ROOT);
+    viewport.or_default().events.push(ViewportEvent::Close);
+    harness.step();
+    !commands(harness).contains(&ViewportCommand::CancelClose)
+}
+
+fn commands(harness: &Harness<'static, App>) -> Vec<ViewportCommand> {
+    let outputs = harness.output().viewport_output.values();
+    outputs.flat_map(|output| output.commands.clone()).collect()
 }
 
 /// Protects what somebody wrote into a recipe by hand.
@@ -55,3 +70,18 @@ fn a_text_that_cannot_be_edited_is_written_anew_and_that_is_said() {
     assert!(said, "{:?}", state.notices);
 }
 
+/// A program that is asked to stop closes its window and asks nothing.
+#[test]
+fn a_stop_from_outside_closes_without_a_question() {
+    let (mut harness, _folder) = window_on_copy();
+    let state = &mut harness.state_mut().state;
+    let recipe = state.with_rendition(|rendition| rendition.saturation = Some(0.5));
+    state.history.set("Saturation", recipe);
+    harness.run_steps(2);
+    assert!(!commands(&harness).contains(&ViewportCommand::Close));
+    harness.state().stop().store(true, Ordering::Relaxed);
+    harness.step();
+    assert!(commands(&harness).contains(&ViewportCommand::Close));
+    assert!(closes(&mut harness));
+    assert!(harness.query_by_label("Save the changes first?").is_none());
+}
