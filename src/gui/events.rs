@@ -7,7 +7,7 @@ use egui::Context;
 
 use super::app::{App, Purpose};
 use super::dialogs::Dialog;
-use super::state::{FileRow, Running};
+use super::state::{FileRow, LineMap, Running};
 use crate::engine::recipe::Recipe;
 use crate::work::desk::{Event, Job, Layer, RowState, Ticket};
 
@@ -37,9 +37,14 @@ impl App {
                 recipe,
                 folder,
                 path,
+                is_kept,
+                ratio,
                 notices,
             } => {
-                self.opened(ticket, *recipe, &folder, path.as_deref());
+                self.opened(ticket, *recipe, &folder, path.as_deref(), is_kept);
+                if let Some(ratio) = ratio {
+                    self.state.view.map = Some(LineMap::Ratio(*ratio));
+                }
                 self.tell_all(notices);
             }
             Event::Stretched {

@@ -14,6 +14,7 @@ impl App {
         recipe: Recipe,
         folder: &Path,
         path: Option<&Path>,
+        is_kept: bool,
     ) {
         let onto = matches!(
             self.purposes.get(&ticket),
@@ -31,7 +32,8 @@ impl App {
             self.refused.clear();
             folder.clone_into(&mut self.state.folder);
             self.state.path = path.map(Into::into);
-            self.state.saved = path.map(|_| recipe.clone());
+            // What a file holds as it is has nothing to save.
+            self.state.saved = is_kept.then(|| recipe.clone());
             self.state.history = History::new("Open", recipe);
         }
         self.expect_all(ticket);
