@@ -20,7 +20,7 @@ use linehue::work::history::History;
 use linehue::work::preview::{Preview, Show};
 
 use super::broad::window as whole;
-use super::support::{Stage, layer, panel, sample};
+use super::support::{Stage, layer, panel, sample, under_glow};
 
 const SIZE: [f32; 2] = [900.0, 600.0];
 
@@ -97,6 +97,27 @@ fn which_line_leads_is_told_in_figures() {
     click(&mut harness, "Back to the picture");
     assert_eq!(harness.state().state.view.map, None);
     assert!(harness.query_by_label("Undecided").is_none());
+}
+
+/// The window warns of an uneven sky as the command does.
+#[test]
+fn a_sky_that_varies_is_said_beside_the_ratio() {
+    let words = "ha: its sky varies by";
+    let ratio = LineMap::Ratio(Ratio::of("", "sii", "ha"));
+    let shown = |glow: f32| {
+        let mut state = desk();
+        let ha = under_glow(300, 200, 50.0, 2.0, glow);
+        state.layers.insert("ha".to_owned(), ha);
+        state.view.map = Some(ratio.clone());
+        let mut harness = panel(state, SIZE, |ui, state, asks| {
+            canvas::show(ui, state, asks);
+        });
+        harness.run();
+        drawn(&mut harness);
+        harness
+    };
+    shown(60.0).get_by_label_contains(words);
+    assert!(shown(0.0).query_by_label_contains(words).is_none());
 }
 
 /// Folded away, the plate leaves the picture free.
