@@ -4,11 +4,12 @@
 use std::sync::atomic::AtomicBool;
 
 use egui::Key;
-use egui::accesskit::Role;
+use egui::accesskit::{Role, Toggled};
 use egui_kittest::Harness;
-use egui_kittest::kittest::Queryable as _;
+use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use linehue::engine::leading::By;
 use linehue::engine::recipe::{Ratio, Scale};
+use linehue::gui::app::App;
 use linehue::gui::asks::Ask;
 use linehue::gui::command::Command;
 use linehue::gui::panels::canvas::{self, geometry::Pane, maps};
@@ -97,6 +98,32 @@ fn which_line_leads_is_told_in_figures() {
     click(&mut harness, "Back to the picture");
     assert_eq!(harness.state().state.view.map, None);
     assert!(harness.query_by_label("Undecided").is_none());
+}
+
+/// A map fills the view: none of the comparisons is on then, and to choose one
+/// brings the pictures back.
+#[test]
+fn a_map_is_no_comparison() {
+    let names = ["One", "Divided", "Beside", "Turns", "Difference"];
+    let lit = |harness: &Harness<'static, App>| -> Vec<&str> {
+        let is_on = |name: &&str| {
+            let node = harness.get_by_label(name);
+            node.accesskit_node().toggled() == Some(Toggled::True)
+        };
+        names.into_iter().filter(is_on).collect()
+    };
+    let mut harness = whole(desk(), [1440.0, 900.0], Theme::Dark);
+    harness.get_by_label("Divided").click();
+    harness.run_steps(3);
+    assert_eq!(lit(&harness), ["Divided"]);
+    harness.key_press(Key::L);
+    harness.run_steps(3);
+    assert!(maps::shown(&harness.state().state).is_some());
+    assert_eq!(lit(&harness), [""; 0]);
+    harness.get_by_label("Divided").click();
+    harness.run_steps(3);
+    assert_eq!(harness.state().state.view.map, None);
+    assert_eq!(lit(&harness), ["Divided"]);
 }
 
 /// The window warns of an uneven sky as the command does.
