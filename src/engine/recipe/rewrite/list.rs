@@ -1,6 +1,6 @@
 //! Lists in a recipe's text: tables under headers, and arrays.
 
-use toml_edit::{Array, ArrayOfTables, Item, Table, Value};
+use toml_edit::{Array, ArrayOfTables, Item, RawString, Table, Value};
 
 use super::{gaps, item, place_of, same, table, unplace, value};
 
@@ -77,7 +77,7 @@ pub(super) fn tables(own: &mut ArrayOfTables, before: &[Item], after: &[Item]) -
         {
             let place = place_of(&row, false);
             table(&mut row, was, new, place);
-            kept.push(rows.len());
+            kept.push((index, rows.len()));
             rows.push(row);
             continue;
         }
@@ -94,16 +94,37 @@ pub(super) fn tables(own: &mut ArrayOfTables, before: &[Item], after: &[Item]) -
         let mut blocks: Vec<&mut Table> = rows
             .iter_mut()
             .enumerate()
-            .filter(|(index, _)| kept.contains(index))
+            .filter(|(at, _)| kept.iter().any(|(_, kept)| kept == at))
             .map(|(_, row)| row)
             .collect();
         stand_in_order(&mut blocks);
+    }
+    // Rows that are gone leave what stood over more than themselves.
+    for (index, gone) in old.iter().enumerate().rev() {
+        let below = kept.iter().filter(|(origin, _)| *origin > index).min();
+        if let (Some(gone), Some((_, below))) = (gone, below) {
+            let words = format!("{}{}", heading(gone), prefix(&rows[*below]));
+            rows[*below].decor_mut().set_prefix(words);
+        }
     }
     own.clear();
     for row in rows {
         own.push(row);
     }
     true
+}
+
+fn prefix(table: &Table) -> &str {
+    let prefix = table.decor().prefix().and_then(RawString::as_str);
+    prefix.unwrap_or("\n")
+}
+
+// Comments over a row with a blank line between are of a whole part of the text.
+fn heading(table: &Table) -> &str {
+    let words = prefix(table);
+    let end = words.rfind("\n\n").map_or(0, |at| at + 1);
+    let heading = &words[..end];
+    if heading.contains('#') { heading } else { "" }
 }
 
 // What another row has in braces is in braces in a new one.

@@ -225,6 +225,17 @@ fn rows_are_renamed_moved_added_and_taken_away() {
 }
 
 #[test]
+fn words_over_a_whole_part_stay_when_its_first_row_goes() {
+    let text = with("# Embers", "# ==== Mixes ====\n\n# Embers");
+    let gone = after(&text, |recipe| {
+        recipe.renditions.remove(0);
+    });
+    let (head, rest) = OWN.split_at(OWN.find("# Embers").expect("there"));
+    let glass = &rest[rest.find("\n# Under").expect("there")..];
+    assert_eq!(gone, format!("{head}# ==== Mixes ====\n{glass}"));
+}
+
+#[test]
 fn what_is_no_recipe_is_not_edited() {
     let recipe = parse(OWN, "own").expect("sound");
     for text in ["", "recipe = 2\n", "not [ a recipe"] {
