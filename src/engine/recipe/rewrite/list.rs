@@ -129,11 +129,12 @@ fn heading(table: &Table) -> &str {
 
 // What another row has in braces is in braces in a new one.
 fn spell_like(row: &mut Table, pattern: Option<&Table>) {
-    for (key, item) in row.iter_mut() {
+    for (mut key, item) in row.iter_mut() {
         let other = pattern.and_then(|pattern| pattern.get(key.get()));
         if other.is_some_and(Item::is_value)
             && let Some(value) = value(item)
         {
+            key.leaf_decor_mut().clear();
             *item = Item::Value(value);
         } else if let Item::Value(value) = item {
             value.decor_mut().clear();

@@ -74,7 +74,17 @@ fn table(own: &mut dyn TableLike, before: &dyn TableLike, after: &dyn TableLike,
             continue;
         }
         match own.get_mut(key) {
-            Some(there) => item(there, old, new),
+            Some(there) => {
+                let had_header = !there.is_value();
+                item(there, old, new);
+                if had_header
+                    && there.is_value()
+                    && let Some(mut key) = own.key_mut(key)
+                {
+                    // A key of a header has no blank after it.
+                    key.leaf_decor_mut().clear();
+                }
+            }
             None => {
                 own.insert(key, fresh(key, new, place));
             }
@@ -163,10 +173,12 @@ fn is_color(item: &Item) -> bool {
 fn unplace(table: &mut Table) {
     table.set_position(None);
     table.decor_mut().clear();
-    for (_, item) in table.iter_mut() {
+    for (mut key, item) in table.iter_mut() {
         if is_color(item)
             && let Some(value) = value(item)
         {
+            // A key of a header has no blank after it.
+            key.leaf_decor_mut().clear();
             *item = Item::Value(value);
         }
         match item {

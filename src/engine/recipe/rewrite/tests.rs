@@ -225,6 +225,31 @@ fn rows_are_renamed_moved_added_and_taken_away() {
 }
 
 #[test]
+fn a_table_that_becomes_a_word_and_a_new_row_are_spelled_like_the_rest() {
+    let text = with(
+        "blend = \"screen\"\n",
+        "blend = \"screen\"\n[rendition.stars]\nshow = \"neutral\"\nsize = 0.5\n",
+    );
+    let word = after(&text, |recipe| {
+        let stars = recipe.renditions[1].stars.as_mut().expect("stars");
+        stars.size = 1.0;
+    });
+    let expected = with(
+        "blend = \"screen\"\n",
+        "blend = \"screen\"\nstars = \"neutral\"\n",
+    );
+    assert_eq!(word, expected);
+    let inline = OWN.replace("[rendition.colors]\n", "colors.");
+    let inline = inline.replace("sii = \"red\"", "colors.sii = \"red\"");
+    let dotted = after(&inline, |recipe| {
+        recipe.renditions[1]
+            .colors
+            .insert("sii".to_owned(), ColorValue::Natural);
+    });
+    assert_eq!(dotted, inline.replace("\"red\"", "\"natural\""));
+}
+
+#[test]
 fn words_over_a_whole_part_stay_when_its_first_row_goes() {
     let text = with("# Embers", "# ==== Mixes ====\n\n# Embers");
     let gone = after(&text, |recipe| {
