@@ -175,29 +175,6 @@ fn hints_are_left_by_escape() {
     assert_eq!(harness.state().state.hint, None);
 }
 
-/// A question takes no more height than it needs, however tall the dialog was
-/// that was shown before it.
-#[test]
-fn a_question_after_a_tall_dialog_is_as_small_as_ever() {
-    let mut harness = window([1440.0, 900.0]);
-    harness.key_press_modifiers(Modifiers::COMMAND, Key::K);
-    harness.run_steps(4);
-    harness.key_press(Key::Escape);
-    harness.run_steps(3);
-    harness.key_press_modifiers(Modifiers::COMMAND, Key::K);
-    harness.run_steps(3);
-    harness
-        .get_by_role_and_label(Role::TextInput, "Search commands")
-        .type_text("sample field");
-    harness.run_steps(2);
-    harness.key_press(Key::Enter);
-    harness.run_steps(6);
-    let words = harness.get_by_label_contains("in no file yet").rect();
-    let button = harness.get_by_role_and_label(Role::Button, "Cancel").rect();
-    let between = button.min.y - words.max.y;
-    assert!((0.0..30.0).contains(&between), "{between}");
-}
-
 #[test]
 fn menus_show_what_can_be_done_now() {
     let mut harness = window([1440.0, 900.0]);
