@@ -9,7 +9,7 @@
 
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command, ExitStatus, Stdio};
 use std::time::Duration;
 
 use egui_kittest::Harness;
@@ -111,6 +111,17 @@ fn until(display: &Display, program: &mut Program, what: &str, mut found: impl F
     panic!("no {what}: see {}", shot.display());
 }
 
+/// How the program ended; thousands of looks in vain fail.
+fn ended(program: &mut Program) -> ExitStatus {
+    for _ in 0..6000 {
+        if let Some(status) = program.0.try_wait().unwrap() {
+            return status;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    panic!("the program goes on");
+}
+
 fn equipped() -> bool {
     let missing: Vec<&str> = ["Xvfb", "xdotool", "import"]
         .into_iter()
@@ -153,30 +164,24 @@ fn end_of_thread(recipe: &Path, label: &str) -> [i32; 2] {
     [middle.x.round() as i32, middle.y.round() as i32]
 }
 
-#[test]
-fn a_thread_is_dragged_and_the_picture_exported_in_the_real_window() {
-    if !equipped() {
-        return;
-    }
-    let folder = tempfile::tempdir().unwrap();
-    let recipe = copy_of_the_sample(folder.path());
-    let before = read(&recipe);
-    let display = Display::start();
+/// The program on a recipe, its picture on the screen, the keys its own. What
+/// it keeps is in the folder `state` beside the recipe.
+fn start(display: &Display, recipe: &Path) -> Program {
     let mut program = Program(
         Command::new(env!("CARGO_BIN_EXE_linehue"))
-            .arg(&recipe)
+            .arg(recipe)
             .env("DISPLAY", &display.name)
             .env_remove("WAYLAND_DISPLAY")
-            .env("LINEHUE_STATE_DIR", folder.path().join("state"))
+            .env("LINEHUE_STATE_DIR", recipe.with_file_name("state"))
             .env("LIBGL_ALWAYS_SOFTWARE", "1")
             .stdout(Stdio::null())
             .stderr(Stdio::inherit())
             .spawn()
             .unwrap(),
     );
-    let shot = folder.path().join("shot.png");
+    let shot = recipe.with_file_name("shot.png");
     // The nebula is on the screen: many different colours in the middle.
-    until(&display, &mut program, "picture", || {
+    until(display, &mut program, "picture", || {
         let (width, rgb) = display.picture(&shot);
         let mut colors = std::collections::BTreeSet::new();
         for y in (300..500).step_by(4) {
@@ -192,6 +197,51 @@ fn a_thread_is_dragged_and_the_picture_exported_in_the_real_window() {
     let window = display.run("xdotool", &["search", "--name", "Linehue"]);
     let window = window.lines().next().unwrap().to_owned();
     display.pointer(&["windowfocus", &window]);
+    program
+}
+
+/// Protects a session that ends (the user logs off) from hanging on a window,
+/// and the work in that window.
+#[test]
+fn one_request_to_end_closes_the_window_and_keeps_unsaved_work() {
+    if !equipped() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let recipe = copy_of_the_sample(folder.path());
+    let display = Display::start();
+    let mut program = start(&display, &recipe);
+    // Another rendition is an edit.
+    display.key("ctrl+d");
+    let unsaved = folder.path().join("state/unsaved");
+    let kept = || -> Vec<PathBuf> {
+        let entries = std::fs::read_dir(&unsaved).into_iter().flatten();
+        entries.map(|entry| entry.unwrap().path()).collect()
+    };
+    let is_copy = |path: &PathBuf| path.to_string_lossy().ends_with(".unsaved.json");
+    until(&display, &mut program, "copy of unsaved work", || {
+        kept().iter().any(is_copy)
+    });
+    let number = program.0.id().to_string();
+    display.run("kill", &["-TERM", &number]);
+    let status = ended(&mut program);
+    assert!(status.success(), "{status}");
+    // The copy stays, and nobody holds it.
+    let kept = kept();
+    assert!(matches!(&kept[..], [one] if is_copy(one)), "{kept:?}");
+}
+
+#[test]
+fn a_thread_is_dragged_and_the_picture_exported_in_the_real_window() {
+    if !equipped() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let recipe = copy_of_the_sample(folder.path());
+    let before = read(&recipe);
+    let display = Display::start();
+    let mut program = start(&display, &recipe);
+    let shot = folder.path().join("shot.png");
     let [x, y] = end_of_thread(&recipe, "Hue of [O III]");
     display.pointer(&["mousemove", &x.to_string(), &y.to_string()]);
     display.pointer(&["mousedown", "1"]);

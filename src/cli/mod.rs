@@ -165,12 +165,12 @@ fn run(arguments: Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
             terminal.result(&String::from_utf8_lossy(&script))?;
             Ok(Outcome::Done)
         }
-        None => window(&arguments.files),
+        None => window(&arguments.files, terminal),
     }
 }
 
 // The window, on files if any were named.
-fn window(files: &[PathBuf]) -> Result<Outcome, Error> {
+fn window(files: &[PathBuf], terminal: &Terminal) -> Result<Outcome, Error> {
     if let Some(missing) = files.iter().find(|file| !file.exists()) {
         let name = missing.display();
         return Err(Error::request(
@@ -180,12 +180,16 @@ fn window(files: &[PathBuf]) -> Result<Outcome, Error> {
     }
     #[cfg(feature = "gui")]
     {
-        crate::gui::start::open(files.to_vec())
+        let stop = |tell| terminal.when_stopped(tell);
+        crate::gui::start::open(files.to_vec(), &stop)
             .map(|()| Outcome::Done)
             .map_err(|error| Error::request(error.what, without_window(&error.hint)))
     }
     #[cfg(not(feature = "gui"))]
-    Err(Error::request(NO_WINDOW, without_window("")))
+    {
+        let _ = terminal;
+        Err(Error::request(NO_WINDOW, without_window("")))
+    }
 }
 
 // Which commands do the work without a window.

@@ -11,6 +11,9 @@ use crate::work::{Control, Error, Progress};
 // Set by Ctrl-C; every job looks at it between bands.
 static CANCEL: AtomicBool = AtomicBool::new(false);
 
+// Who is told of it beside the jobs.
+static LISTENER: Mutex<Option<Box<dyn Fn() + Send>>> = Mutex::new(None);
+
 /// The terminal, or what stands in for it.
 pub struct Terminal {
     quiet: bool,
@@ -25,6 +28,11 @@ impl Terminal {
         ctrlc::set_handler(|| {
             if CANCEL.swap(true, Ordering::Relaxed) {
                 std::process::exit(130);
+            }
+            if let Ok(listener) = LISTENER.lock()
+                && let Some(tell) = &*listener
+            {
+                tell();
             }
         })
         .ok();
@@ -52,6 +60,18 @@ impl Terminal {
         Control {
             progress: self,
             cancel: &CANCEL,
+        }
+    }
+
+    /// Calls `tell` when the program is asked to stop: by Ctrl-C, or by the
+    /// system. It is called at once where that was asked already.
+    #[cfg(feature = "gui")]
+    pub fn when_stopped(&self, tell: Box<dyn Fn() + Send>) {
+        if let Ok(mut listener) = LISTENER.lock() {
+            if CANCEL.load(Ordering::Relaxed) {
+                tell();
+            }
+            *listener = Some(tell);
         }
     }
 

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 use egui::{Context, Frame, Margin, Panel, Ui};
 
@@ -55,6 +57,8 @@ pub struct App {
     pub(super) after_save: Option<After>,
     pub(super) opening: Option<Opening>,
     pub(super) may_close: bool,
+    /// The program is asked to stop, by the system or the terminal.
+    pub(super) stop: Arc<AtomicBool>,
     /// The recipe that layers were last asked for.
     pub(super) reconciled: Option<Recipe>,
     // What the last job of parts was asked to make.
@@ -94,12 +98,19 @@ impl App {
             after_save: None,
             opening: Some(opening),
             may_close: false,
+            stop: Arc::default(),
             reconciled: None,
             parted: None,
             thumbnails: Thumbnails::default(),
             habits: None,
             estimated: None,
         }
+    }
+
+    /// What is set, from any thread, to close the window without a question:
+    /// unsaved work is kept for the next time.
+    pub fn stop(&self) -> Arc<AtomicBool> {
+        Arc::clone(&self.stop)
     }
 
     /// Opens the dialog that takes a path to save under, as where the system
@@ -139,6 +150,7 @@ impl eframe::App for App {
         self.take_events(context);
         self.take_picked(context);
         self.reconcile();
+        self.mind_stop(context);
         self.mind_closing(context);
     }
 

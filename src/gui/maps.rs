@@ -39,8 +39,14 @@ impl App {
 
     // What else takes the picture's place gives way.
     fn show_map(&mut self, map: Option<LineMap>) {
+        self.leave_single();
+        self.state.view.map = map;
+    }
+
+    /// The picture comes back in place of one channel, a sky model or a map.
+    pub(super) fn leave_single(&mut self) {
         self.state.solo = None;
         self.state.view.sky = None;
-        self.state.view.map = map;
+        self.state.view.map = None;
     }
 }

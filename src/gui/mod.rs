@@ -7,6 +7,10 @@ pub mod app;
 
 mod events;
 
+mod opened;
+
+mod layers;
+
 mod act;
 
 mod keys;

@@ -1,6 +1,7 @@
 //! Opens the window.
 
 use std::path::PathBuf;
+use std::sync::atomic::Ordering;
 
 use super::app::{App, Opening};
 use super::habits::Habits;
@@ -17,12 +18,15 @@ pub struct StartError {
     pub hint: String,
 }
 
+/// Takes what is to be called when the program is asked to stop.
+pub type WhenStopped<'a> = &'a dyn Fn(Box<dyn Fn() + Send>);
+
 /// Opens the window on some files (none: the sample field) and returns when
-/// it is closed.
+/// it is closed, by the user or because the program is asked to stop.
 ///
 /// # Errors
 /// Where there is no display, or none that can be drawn on.
-pub fn open(files: Vec<PathBuf>) -> Result<(), StartError> {
+pub fn open(files: Vec<PathBuf>, when_stopped: WhenStopped<'_>) -> Result<(), StartError> {
     if !has_display() {
         return Err(StartError {
             what: "there is no display to open a window on (neither DISPLAY nor WAYLAND_DISPLAY \
@@ -56,8 +60,14 @@ pub fn open(files: Vec<PathBuf>) -> Result<(), StartError> {
                 let wake = context.clone();
                 let worker = Worker::spawn(move || wake.request_repaint());
                 let app = App::new(worker, Opening::Files(files)).with_habits(Habits::load());
-                theme::set_up(&context, app.state.theme);
-                keep_still_if_asked(&context);
+                let (stop, context) = (app.stop(), context.clone());
+                when_stopped(Box::new(move || {
+                    stop.store(true, Ordering::Relaxed);
+                    context.request_repaint();
+                }));
+                let context = &creation.egui_ctx;
+                theme::set_up(context, app.state.theme);
+                keep_still_if_asked(context);
                 Ok(Box::new(app))
             }),
         )

@@ -26,7 +26,8 @@ pub struct State {
     pub path: Option<PathBuf>,
     /// What its files are relative to.
     pub folder: PathBuf,
-    /// The recipe as it was last saved.
+    /// The recipe as a file holds it: as it was last saved, or as the record that
+    /// was opened has it.
     pub saved: Option<Recipe>,
     /// Channels in memory, by id.
     pub layers: BTreeMap<String, Arc<Layer>>,

@@ -13,7 +13,7 @@ use linehue::gui::panels::mix;
 use linehue::gui::state::State;
 use linehue::gui::theme::Theme;
 
-use super::finish::window;
+use super::broad::window;
 use super::support::{Stage, layer, panel, sample};
 
 fn stage(state: State) -> Harness<'static, Stage> {
@@ -106,6 +106,7 @@ fn what_is_to_be_kept_is_asked_for() {
     assert_eq!(wishes(&harness), [wanted]);
     // Until an answer comes the form stays.
     harness.get_by_role_and_label(Role::Button, "Suggest colours");
+    // What came of what was asked.
     let problem = ("every line is pinned".to_owned(), "free one".to_owned());
     harness.state_mut().state.suggestion_problem = Some(problem);
     harness.run();
@@ -161,6 +162,8 @@ fn kept_colours_stay_and_what_cannot_be_is_said_in_place() {
     press(&mut harness, Role::Button, "Suggest colours");
     harness.get_by_label_contains("Every line is pinned");
     press(&mut harness, Role::CheckBox, "[S II]");
+    let stale = harness.query_by_label_contains("Every line is pinned");
+    assert!(stale.is_none(), "said of a line that is free");
     press(&mut harness, Role::Button, "Suggest colours");
     let state = &harness.state().state;
     let colors = &state.rendition().unwrap().colors;

@@ -263,6 +263,32 @@ fn what_was_written_is_shown_and_another_can_follow() {
     assert!(dialog.draft.borrow().done.is_empty());
 }
 
+/// What is shown while an export runs is low; the form comes back whole after a
+/// failure, where the window has room for it.
+#[test]
+fn the_form_is_whole_again_after_a_failure() {
+    let failure = ("The disk is full".to_owned(), "free some space".to_owned());
+    let foot = |dialog: &Dialog<ExportDraft>| {
+        let button = dialog.harness.get_by_role_and_label(Role::Button, "Export");
+        button.rect().max.y
+    };
+    let at_once = dialog(|_, draft| draft.failed = Some(failure.clone()));
+    let mut later = dialog(|state, draft| {
+        draft.tickets = vec![7];
+        state.jobs.push(Running {
+            ticket: 7,
+            title: "Exporting shell.tif".into(),
+            step: "composing".into(),
+            channel: None,
+            share: 0.4,
+        });
+    });
+    later.harness.state_mut().state.jobs.clear();
+    later.draft.borrow_mut().failed = Some(failure);
+    later.harness.run();
+    assert_eq!(foot(&later), foot(&at_once));
+}
+
 #[test]
 fn a_failure_is_said_in_place() {
     let dialog = dialog(|_, draft| {

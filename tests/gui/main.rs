@@ -7,7 +7,17 @@ mod apart;
 
 mod channels;
 
+mod balance;
+
+mod broad;
+
+mod continuum;
+
 mod finish;
+
+mod files;
+
+mod smallest;
 
 mod export;
 

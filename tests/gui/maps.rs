@@ -4,11 +4,12 @@
 use std::sync::atomic::AtomicBool;
 
 use egui::Key;
-use egui::accesskit::Role;
+use egui::accesskit::{Role, Toggled};
 use egui_kittest::Harness;
-use egui_kittest::kittest::Queryable as _;
+use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use linehue::engine::leading::By;
 use linehue::engine::recipe::{Ratio, Scale};
+use linehue::gui::app::App;
 use linehue::gui::asks::Ask;
 use linehue::gui::command::Command;
 use linehue::gui::panels::canvas::{self, geometry::Pane, maps};
@@ -19,8 +20,8 @@ use linehue::work::desk::Drawing;
 use linehue::work::history::History;
 use linehue::work::preview::{Preview, Show};
 
-use super::finish::window as whole;
-use super::support::{Stage, layer, panel, sample};
+use super::broad::window as whole;
+use super::support::{Stage, layer, panel, sample, under_glow};
 
 const SIZE: [f32; 2] = [900.0, 600.0];
 
@@ -97,6 +98,53 @@ fn which_line_leads_is_told_in_figures() {
     click(&mut harness, "Back to the picture");
     assert_eq!(harness.state().state.view.map, None);
     assert!(harness.query_by_label("Undecided").is_none());
+}
+
+/// A map fills the view: none of the comparisons is on then, and to choose one
+/// brings the pictures back.
+#[test]
+fn a_map_is_no_comparison() {
+    let names = ["One", "Divided", "Beside", "Turns", "Difference"];
+    let lit = |harness: &Harness<'static, App>| -> Vec<&str> {
+        let is_on = |name: &&str| {
+            let node = harness.get_by_label(name);
+            node.accesskit_node().toggled() == Some(Toggled::True)
+        };
+        names.into_iter().filter(is_on).collect()
+    };
+    let mut harness = whole(desk(), [1440.0, 900.0], Theme::Dark);
+    harness.get_by_label("Divided").click();
+    harness.run_steps(3);
+    assert_eq!(lit(&harness), ["Divided"]);
+    harness.key_press(Key::L);
+    harness.run_steps(3);
+    assert!(maps::shown(&harness.state().state).is_some());
+    assert_eq!(lit(&harness), [""; 0]);
+    harness.get_by_label("Divided").click();
+    harness.run_steps(3);
+    assert_eq!(harness.state().state.view.map, None);
+    assert_eq!(lit(&harness), ["Divided"]);
+}
+
+/// The window warns of an uneven sky as the command does.
+#[test]
+fn a_sky_that_varies_is_said_beside_the_ratio() {
+    let words = "ha: its sky varies by";
+    let ratio = LineMap::Ratio(Ratio::of("", "sii", "ha"));
+    let shown = |glow: f32| {
+        let mut state = desk();
+        let ha = under_glow(300, 200, 50.0, 2.0, glow);
+        state.layers.insert("ha".to_owned(), ha);
+        state.view.map = Some(ratio.clone());
+        let mut harness = panel(state, SIZE, |ui, state, asks| {
+            canvas::show(ui, state, asks);
+        });
+        harness.run();
+        drawn(&mut harness);
+        harness
+    };
+    shown(60.0).get_by_label_contains(words);
+    assert!(shown(0.0).query_by_label_contains(words).is_none());
 }
 
 /// Folded away, the plate leaves the picture free.

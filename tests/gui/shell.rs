@@ -165,6 +165,17 @@ fn hints_lead_through_and_end() {
 }
 
 #[test]
+fn hints_are_left_by_escape() {
+    let mut harness = window([1440.0, 900.0]);
+    harness.key_press(Key::F1);
+    harness.run_steps(3);
+    harness.get_by_label("1 of 3");
+    harness.key_press(Key::Escape);
+    harness.run_steps(3);
+    assert_eq!(harness.state().state.hint, None);
+}
+
+#[test]
 fn menus_show_what_can_be_done_now() {
     let mut harness = window([1440.0, 900.0]);
     harness.get_by_label("Edit").click();

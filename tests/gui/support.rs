@@ -111,6 +111,18 @@ pub fn run_by_name(harness: &mut Harness<'static, App>, words: &str) {
 /// A small channel in memory: sky with noise about it (file units), and a
 /// nebula 80 times as bright as the noise in its middle.
 pub fn layer(width: usize, height: usize, sky: f32, noise: f32) -> std::sync::Arc<Layer> {
+    under_glow(width, height, sky, noise, 0.0)
+}
+
+/// The same under a glow that rises from nothing at the left to `glow` (file
+/// units) at the right.
+pub fn under_glow(
+    width: usize,
+    height: usize,
+    sky: f32,
+    noise: f32,
+    glow: f32,
+) -> std::sync::Arc<Layer> {
     let mut seed = 1_u32;
     let mut uniform = move || {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -122,7 +134,7 @@ pub fn layer(width: usize, height: usize, sky: f32, noise: f32) -> std::sync::Ar
         let x = (column as f32 + 0.5) / width as f32 - 0.5;
         let y = (row as f32 + 0.5) / height as f32 - 0.5;
         let nebula = (1.0 - 8.0 * (x * x + y * y)).max(0.0);
-        sky + noise * (normal + 80.0 * nebula * nebula * nebula)
+        sky + glow * (x + 0.5) + noise * (normal + 80.0 * nebula * nebula * nebula)
     });
     let plane = Plane::new(values);
     let mut go_on = |_, _| std::ops::ControlFlow::Continue(());

@@ -3,6 +3,8 @@
 
 mod draws;
 
+mod recipe_text;
+
 mod recipes;
 
 mod records;

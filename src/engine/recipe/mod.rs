@@ -20,6 +20,8 @@ pub mod level;
 
 pub mod ratio;
 
+pub mod rewrite;
+
 pub mod stars;
 
 pub mod text;

@@ -1,5 +1,7 @@
 //! The window closes, or first asks about what would be lost.
 
+use std::sync::atomic::Ordering;
+
 use egui::{Context, ViewportCommand};
 
 use crate::gui::app::{After, App, Purpose};
@@ -17,9 +19,23 @@ impl App {
         }
     }
 
+    /// Closes a window whose program is asked to stop. Nobody may be there to
+    /// answer: nothing is asked, and a copy of unsaved work stays for the next time.
+    pub(in crate::gui) fn mind_stop(&mut self, context: &Context) {
+        if !self.stop.load(Ordering::Relaxed) {
+            return;
+        }
+        self.state.history.commit();
+        self.keep_copy();
+        context.send_viewport_cmd(ViewportCommand::Close);
+    }
+
     /// Asks before a window with unsaved changes or a running export closes.
     pub(in crate::gui) fn mind_closing(&mut self, context: &Context) {
         if !context.input(|input| input.viewport().close_requested()) {
+            return;
+        }
+        if self.stop.load(Ordering::Relaxed) {
             return;
         }
         let exporting = self

@@ -25,10 +25,12 @@ impl App {
         self.start(job, "Preparing", Purpose::Prepare);
     }
 
-    /// Leaves what is going on: a click that is waited for, one channel alone, a
+    /// Leaves what is going on: the first hints, a click that is waited for, one channel alone, a
     /// map; then the jobs.
     pub(super) fn step_back(&mut self) {
-        if self.state.picking.is_some() {
+        if self.state.hint.take().is_some() {
+            self.hints_seen();
+        } else if self.state.picking.is_some() {
             self.pick(None);
         } else if self.state.solo.is_some() || self.state.view.sky.is_some() {
             self.state.solo = None;

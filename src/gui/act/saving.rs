@@ -5,14 +5,14 @@ use std::path::{Path, PathBuf};
 use egui::Context;
 
 use super::name_of;
-use crate::engine::recipe::{Recipe, text};
+use crate::engine::recipe::Recipe;
 use crate::gui::app::App;
 use crate::gui::dialogs::Dialog;
 use crate::gui::files::Purpose as Picking;
 use crate::gui::panels::canvas::tabs::id_of;
-use crate::io::write::atomic::write_whole;
 use crate::work::desk::LayerKey;
 use crate::work::inputs::{folder_of, relative};
+use crate::work::recipe_file::{self, Written};
 
 impl App {
     /// Saves to the recipe's own file, or asks where.
@@ -60,11 +60,8 @@ impl App {
         };
         let mut recipe = self.state.recipe().clone();
         follow(&mut recipe);
-        let written = text::write(&recipe)
-            .map_err(|error| error.to_string())
-            .and_then(|text| write_whole(path, text.as_bytes()).map_err(|error| error.to_string()));
-        match written {
-            Ok(()) => {
+        match recipe_file::write(path, self.state.path.as_deref(), &recipe) {
+            Ok(written) => {
                 self.state.history.amend(follow);
                 self.state.folder = new;
                 self.state.path = Some(path.to_owned());
@@ -76,14 +73,21 @@ impl App {
                 self.reconciled = None;
                 self.remember(&[path.to_owned()]);
                 self.say(format!("Saved {}", name_of(path)));
+                if written == Written::Anew {
+                    self.tell_all(vec![format!(
+                        "{}: written anew, because its own text could not be edited; comments in \
+                         it are gone",
+                        name_of(path)
+                    )]);
+                }
                 if let Some(after) = self.after_save.take() {
                     self.go_on(context, after);
                 }
             }
-            Err(what) => {
+            Err(error) => {
                 self.after_save = None;
                 self.dialog = Some(Dialog::Problem {
-                    what: format!("the recipe was not saved: {what}"),
+                    what: format!("the recipe was not saved: {error}"),
                     hint: "choose another place with Save as; nothing of your work is lost"
                         .to_owned(),
                 });

@@ -79,6 +79,8 @@ impl App {
 
     pub(super) fn compare(&mut self, how: Compare) {
         self.state.view.compare = how;
+        // It is pictures that are compared: what fills the view gives way.
+        self.leave_single();
         self.mend_view();
         if how != Compare::One && self.state.view.other.is_none() {
             self.say("There is nothing to compare with: add a second rendition first (Ctrl+D)");

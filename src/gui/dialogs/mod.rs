@@ -19,6 +19,7 @@ use egui::{Id, Modal, Ui};
 use super::app::{After, App};
 use super::asks::Asks;
 use super::files::Purpose;
+use super::widgets::dialog;
 use crate::work::keep::Offer;
 
 /// Which dialog is open.
@@ -80,7 +81,8 @@ pub fn show(app: &mut App, ui: &mut Ui, asks: &mut Asks) {
         Dialog::Path(_) | Dialog::Commands(_) | Dialog::Recover(_) => 560.0,
         _ => 420.0,
     };
-    let modal = Modal::new(Id::unique("dialog")).show(ui.ctx(), |ui| {
+    let modal = Modal::new(Id::unique("dialog")).frame(dialog::frame(&app.state));
+    let modal = modal.show(ui.ctx(), |ui| {
         ui.set_width(width.min(ui.ctx().content_rect().width() - 60.0));
         match &mut dialog {
             Dialog::Path(dialog) => path::show(app, ui, dialog, asks),
@@ -113,13 +115,10 @@ fn heading(ui: &mut Ui, text: &str) {
 /// A row of buttons at the foot, to the right.
 fn buttons(ui: &mut Ui, add: impl FnOnce(&mut Ui)) {
     ui.add_space(8.0);
-    ui.with_layout(egui::Layout::right_to_left(egui::Align::Center), |ui| {
-        add(ui)
-    });
+    dialog::buttons(ui, add);
 }
 
 /// The main button of a dialog, in the accent.
 fn main_button(ui: &mut Ui, app: &App, text: &str) -> egui::Response {
-    let colors = app.state.theme.colors();
-    ui.add(egui::Button::new(egui::RichText::new(text).color(colors.on_accent)).fill(colors.accent))
+    ui.add(dialog::main_button(&app.state, text))
 }

@@ -64,7 +64,7 @@ pub(super) fn show(app: &mut App, ui: &mut Ui, dialog: &mut PathDialog, asks: &m
         Purpose::SaveAs => "A file that ends in .toml",
         Purpose::Catalogue => "A table of stars with their colours (.csv)",
         Purpose::Open | Purpose::Export | Purpose::Drawing => {
-            "A stack, a folder, a recipe (.toml) or a record (.record.json)"
+            "A stack, a folder, a recipe (.toml) or a record (.json)"
         }
     };
     let mut field = TextEdit::singleline(&mut dialog.text)

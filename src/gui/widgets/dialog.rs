@@ -15,17 +15,21 @@ const WIDTH: f32 = 480.0;
 /// Width of the words left of the fields, points.
 const WORDS: f32 = 84.0;
 
-/// Shows `body` over everything else, under a title.
-pub fn show(ui: &Ui, state: &State, id: &str, title: &str, body: impl FnOnce(&mut Ui)) {
+/// What stands about a dialog.
+pub fn frame(state: &State) -> Frame {
     let colors = state.theme.colors();
-    let frame = Frame::new()
+    Frame::new()
         .fill(colors.panel)
         .stroke(egui::Stroke::new(1.0, colors.line))
         .corner_radius(8.0)
-        .inner_margin(16.0);
+        .inner_margin(16.0)
+}
+
+/// Shows `body` over everything else, under a title.
+pub fn show(ui: &Ui, state: &State, id: &str, title: &str, body: impl FnOnce(&mut Ui)) {
     let window = ui.ctx().content_rect();
     Modal::new(Id::unique(id))
-        .frame(frame)
+        .frame(frame(state))
         .show(ui.ctx(), |ui| {
             ui.set_width(WIDTH.min(window.width() - 64.0));
             form::compact(ui);

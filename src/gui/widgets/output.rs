@@ -136,6 +136,9 @@ pub fn scrolled(
     ScrollArea::vertical()
         .id_salt(id)
         .max_height(most)
+        // Not less because the dialog was lower a moment ago: it stands in the
+        // middle, and grows to both sides.
+        .min_scrolled_height(most)
         .auto_shrink([false, true])
         .show(ui, |ui| {
             ui.set_max_width(ui.available_width() - 4.0);

@@ -12,7 +12,7 @@ pub struct Found {
     pub stacks: Vec<PathBuf>,
     /// Recipes.
     pub recipes: Vec<PathBuf>,
-    /// Records of composites.
+    /// Records of composites and of maps.
     pub records: Vec<PathBuf>,
     /// What a person should know.
     pub notices: Vec<String>,
@@ -36,7 +36,7 @@ pub fn look(paths: &[PathBuf]) -> Found {
                 )),
                 Ok(stacks) => found.stacks.extend(stacks),
             }
-        } else if ends(path, ".record.json") {
+        } else if ends(path, ".json") {
             found.records.push(path.clone());
         } else if ends(path, ".toml") {
             found.recipes.push(path.clone());
@@ -99,11 +99,13 @@ mod tests {
             at("empty"),
             at("r.toml"),
             at("x.tif.record.json"),
+            at("m.fits.ratio.json"),
             at("gone"),
         ]);
         assert_eq!(found.stacks, [at("a.fits.fz"), at("b.FIT"), at("gone")]);
         assert_eq!(found.recipes, [at("r.toml")]);
-        assert_eq!(found.records, [at("x.tif.record.json")]);
+        let records = [at("x.tif.record.json"), at("m.fits.ratio.json")];
+        assert_eq!(found.records, records);
         assert_eq!(found.notices.len(), 1);
         assert!(found.notices[0].contains("no stack"), "{:?}", found.notices);
     }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::{Layer, LayerKey, Layers, Parts};
 use crate::engine::apart::suggest::Wish;
-use crate::engine::recipe::{Balance, Recipe, Stretch};
+use crate::engine::recipe::{Balance, Ratio, Recipe, Stretch};
 use crate::work::balance::BalanceBy;
 use crate::work::preview;
 use crate::work::suggest::Colors;
@@ -184,6 +184,10 @@ pub enum Event {
         folder: PathBuf,
         /// The recipe's own file, where one was opened.
         path: Option<PathBuf>,
+        /// A file holds just this recipe: its own, or a record.
+        is_kept: bool,
+        /// The map whose record was opened.
+        ratio: Option<Box<Ratio>>,
         /// What a person should know.
         notices: Vec<String>,
     },

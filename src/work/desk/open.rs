@@ -7,11 +7,11 @@ use super::found::{self, Found};
 use super::recognise::{self, Seen};
 use super::tell::Tell;
 use super::{Event, RowState, join, load};
-use crate::engine::recipe::{Channel, Recipe};
+use crate::engine::recipe::{Channel, Ratio, Recipe};
 use crate::io::read::{self, Pick};
 use crate::io::record;
 use crate::work::inputs::{folder_of, relative};
-use crate::work::{Error, recipe_file, verify};
+use crate::work::{Error, ratio, recipe_file, verify};
 
 // What lies on the desk, or will.
 struct Desk {
@@ -20,6 +20,8 @@ struct Desk {
     path: Option<PathBuf>,
     /// It was opened just now: all of its channels are to be read.
     fresh: bool,
+    /// The map whose record was opened.
+    ratio: Option<Ratio>,
 }
 
 /// Opens what was named.
@@ -39,6 +41,7 @@ pub fn run(
         folder,
         path: None,
         fresh: false,
+        ratio: None,
     });
     if let Some(opened) = recipe_in(&found, &mut notices)? {
         desk = Some(opened);
@@ -143,6 +146,11 @@ pub fn run(
         ticket: tell.ticket,
         recipe: Box::new(recipe.clone()),
         folder: folder.clone(),
+        is_kept: whole && fresh.is_empty(),
+        ratio: desk
+            .as_ref()
+            .and_then(|desk| desk.ratio.clone())
+            .map(Box::new),
         path: desk.and_then(|desk| desk.path),
         notices,
     });
@@ -179,26 +187,37 @@ fn recipe_in(found: &Found, notices: &mut Vec<String>) -> Result<Option<Desk>, E
             folder: absolute(folder_of(path)),
             path: Some(path.clone()),
             fresh: true,
+            ratio: None,
         }));
     }
     let Some(path) = found.records.first() else {
         return Ok(None);
     };
-    let record = record::read(path)?;
     let folder = absolute(folder_of(path));
-    let mut recipe = record.recipe;
+    let (mut recipe, inputs, map) = match ratio::read_record(path)? {
+        Some(told) => {
+            let inputs = told
+                .inputs()
+                .map(|(id, file)| (id.to_owned(), file.to_owned()));
+            let inputs: Vec<_> = inputs.collect();
+            (told.recipe().clone(), inputs, Some(told.ratio().clone()))
+        }
+        None => {
+            let record = record::read(path)?;
+            let inputs = record.inputs.into_iter();
+            let inputs = inputs.map(|input| (input.channel, input.file)).collect();
+            (record.recipe, inputs, None)
+        }
+    };
     // The recipe lay elsewhere; the record says where its inputs are from here.
     for channel in &mut recipe.channels {
-        let input = record
-            .inputs
-            .iter()
-            .find(|input| input.channel == channel.id);
-        if let Some(input) = input {
-            channel.file = match verify::find(&folder, None, &input.file) {
-                Some(place) => relative(&folder, &place),
-                None => input.file.clone(),
-            };
-        }
+        let Some((_, file)) = inputs.iter().find(|(id, _)| *id == channel.id) else {
+            continue;
+        };
+        channel.file = match verify::find(&folder, None, file) {
+            Some(place) => relative(&folder, &place),
+            None => file.clone(),
+        };
     }
     notices.push(format!(
         "the recipe comes from the record {}: save it under a name of its own",
@@ -209,6 +228,7 @@ fn recipe_in(found: &Found, notices: &mut Vec<String>) -> Result<Option<Desk>, E
         folder,
         path: None,
         fresh: true,
+        ratio: map,
     }))
 }
 

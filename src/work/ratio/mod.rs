@@ -24,7 +24,7 @@ use crate::engine::crop::Rimless;
 use crate::engine::frame::{BAND_ROWS, Rows, Size};
 use crate::engine::header::Header;
 use crate::engine::lines::line;
-use crate::engine::measure::{self, Sampler, Survey};
+use crate::engine::measure::{self, Levels, Sampler, Survey};
 use crate::engine::ratio::chance::Squares;
 use crate::engine::ratio::criteria::{Criterion, criterion};
 use crate::engine::ratio::paint::Span;
@@ -206,7 +206,7 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
             .find(|input| input.channel == index)
             .and_then(|input| input.facts.ceiling);
         let survey = measure::glance(rows, ceiling)?;
-        notices.extend(remarks(channel, &survey, prepared.level.is_some()));
+        notices.extend(remarks(channel, survey.levels, prepared.level.is_some()));
         let mut side = noise::side(&survey).ok_or_else(|| {
             Error::request(
                 format!("{}: it has no noise to measure by", channel.id),
@@ -329,8 +329,12 @@ fn opened(recipe: &Recipe, needed: &[usize], place: Place<'_>) -> Result<Opened,
     Ok((opened, files, grid))
 }
 
-// What makes a channel doubtful in a ratio.
-fn remarks(channel: &Channel, survey: &Survey, is_leveled: bool) -> Vec<String> {
+/// What makes a channel doubtful in a ratio, in sentences.
+pub(in crate::work) fn remarks(
+    channel: &Channel,
+    levels: Option<Levels>,
+    is_leveled: bool,
+) -> Vec<String> {
     let mut said = Vec::new();
     if line(&channel.line).is_some_and(|line| line.is_broad()) {
         said.push(format!(
@@ -338,7 +342,7 @@ fn remarks(channel: &Channel, survey: &Survey, is_leveled: bool) -> Vec<String> 
             channel.id, channel.line
         ));
     }
-    if let Some(levels) = survey.levels
+    if let Some(levels) = levels
         && !is_leveled
         && levels.spread > 1.5 * levels.noise
     {

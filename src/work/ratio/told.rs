@@ -96,6 +96,23 @@ pub fn read(path: &Path) -> Result<Option<Told>, Error> {
 }
 
 impl Told {
+    /// The recipe that the map was made by.
+    pub fn recipe(&self) -> &Recipe {
+        &self.recipe
+    }
+
+    /// How the ratio was taken.
+    pub fn ratio(&self) -> &Ratio {
+        &self.ratio
+    }
+
+    /// The channels that the map was made from, and their files as seen from the
+    /// record.
+    pub fn inputs(&self) -> impl Iterator<Item = (&str, &str)> {
+        let inputs = self.inputs.iter();
+        inputs.map(|input| (input.channel.as_str(), input.file.as_str()))
+    }
+
     /// Whether all that is claimed of a map is so of the one that was made again.
     pub(super) fn is_true_of(&self, done: &Done) -> bool {
         let figures = &self.figures;

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use egui::{ComboBox, Id, Key, TextEdit, Ui, containers::menu::MenuButton};
 
 use super::maps;
-use super::pictures::other;
+use super::pictures::{other, single};
 use crate::engine::mix::assign::natural_color;
 use crate::engine::recipe::{Channel, ColorValue, Gamut, Recipe, Rendition};
 use crate::gui::asks::{Ask, Asks};
@@ -137,6 +137,8 @@ fn maps(ui: &mut Ui, state: &State, asks: &mut Asks) {
 
 fn comparison(ui: &mut Ui, state: &State, asks: &mut Asks) {
     ui.spacing_mut().item_spacing.x = 6.0;
+    // Where something else fills the view, no comparison is shown.
+    let shown = single(state).is_none().then_some(state.view.compare);
     for (how, name, command) in [
         (Compare::One, "One", Command::CompareOne),
         (Compare::Divided, "Divided", Command::CompareDivided),
@@ -148,12 +150,12 @@ fn comparison(ui: &mut Ui, state: &State, asks: &mut Asks) {
             Command::CompareDifference,
         ),
     ] {
-        let response = ui.selectable_label(state.view.compare == how, name);
+        let response = ui.selectable_label(shown == Some(how), name);
         if response.on_hover_text(command.entry().about).clicked() {
             asks.run(command);
         }
     }
-    if state.view.compare == Compare::One {
+    if matches!(shown, None | Some(Compare::One)) {
         return;
     }
     let chosen = other(state).unwrap_or("");

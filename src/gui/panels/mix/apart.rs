@@ -33,6 +33,8 @@ const ROWS: [(&str, &str); Vision::ALL.len()] = [
 struct Form {
     keep_order: bool,
     kept: BTreeSet<String>,
+    // What was asked for last, and for which rendition.
+    asked: Option<(String, Wish)>,
 }
 
 fn form_id() -> Id {
@@ -154,18 +156,24 @@ fn suggestion(ui: &mut Ui, state: &State, rendition: &Rendition, report: &Report
             }
         }
     });
-    if let Some((what, hint)) = &state.suggestion_problem {
+    let pin = |id: &String| Some((id.clone(), rendition.colors.get(id)?.clone()));
+    let wish = Wish {
+        keep_order: form.keep_order,
+        pinned: form.kept.iter().filter_map(pin).collect(),
+    };
+    let now = (rendition.id.clone(), wish);
+    // What stood against another wish says nothing of this one.
+    if let Some((what, hint)) = &state.suggestion_problem
+        && form.asked.as_ref() == Some(&now)
+    {
         let error = state.theme.colors().error;
         form::problem(ui, error, &sentence(what), &sentence(hint));
     }
     let mut open = true;
     ui.horizontal(|ui| {
         if ui.button("Suggest colours").clicked() {
-            let pin = |id: &String| Some((id.clone(), rendition.colors.get(id)?.clone()));
-            asks.push(Ask::Suggest(Wish {
-                keep_order: form.keep_order,
-                pinned: form.kept.iter().filter_map(pin).collect(),
-            }));
+            asks.push(Ask::Suggest(now.1.clone()));
+            form.asked = Some(now);
         }
         if ui.button("Leave them").clicked() {
             open = false;

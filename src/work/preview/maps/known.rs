@@ -3,7 +3,7 @@
 use std::sync::{Arc, Weak};
 
 use crate::engine::frame::{Plane, Rows, RowsError};
-use crate::engine::measure::{Sampler, glance};
+use crate::engine::measure::{Levels, Sampler, glance};
 use crate::engine::num::log2;
 use crate::engine::ratio::chance::Squares;
 use crate::engine::ratio::paint::Span;
@@ -26,6 +26,7 @@ pub struct Known {
 struct Line {
     plane: Weak<Plane>,
     side: Option<Side>,
+    levels: Option<Levels>,
     // Sigma of means over 4 x 4, 8 x 8, ... pixels.
     noise: Vec<f64>,
 }
@@ -51,6 +52,11 @@ impl Known {
             noise: noise_at(side.noise, &line.noise, step),
             ..side
         })
+    }
+
+    /// The levels of a whole channel, as its side was taken from them.
+    pub fn levels(&mut self, layer: &Layer) -> Option<Levels> {
+        self.line(layer).levels
     }
 
     fn line(&mut self, layer: &Layer) -> &Line {
@@ -133,9 +139,8 @@ impl Known {
 }
 
 fn measured(layer: &Layer) -> Line {
-    let side = glance(&*layer.plane, layer.ceiling)
-        .ok()
-        .and_then(|survey| noise::side(&survey));
+    let survey = glance(&*layer.plane, layer.ceiling).ok();
+    let side = survey.as_ref().and_then(noise::side);
     let of_means = |side: &Side| -> Result<Vec<f64>, RowsError> {
         let planes = layer.reduced.iter().enumerate();
         planes
@@ -146,6 +151,7 @@ fn measured(layer: &Layer) -> Line {
     Line {
         plane: Arc::downgrade(&layer.plane),
         side,
+        levels: survey.and_then(|survey| survey.levels),
         noise: noise.unwrap_or_default(),
     }
 }

@@ -44,6 +44,8 @@ pub enum Found {
         mark: Option<f64>,
         /// Pixels of the screen.
         counts: Ratios,
+        /// What makes the channels doubtful, in sentences.
+        remarks: Vec<String>,
     },
     /// There is no map.
     Nothing {

@@ -13,6 +13,7 @@ use crate::work::preview::canvas::{Drawn, fill};
 use crate::work::preview::rendition::seen;
 use crate::work::preview::stage::Stage;
 use crate::work::preview::{Request, layer};
+use crate::work::ratio::remarks as doubts;
 
 /// Draws the map of a ratio; its `bin` is the screen's own.
 pub fn draw(
@@ -35,6 +36,7 @@ pub fn draw(
     };
     let layers = [one, other];
     let mut sides = Vec::new();
+    let mut remarks = Vec::new();
     for (layer, channel) in layers.into_iter().zip([over, under]) {
         let Some(side) = known.side(layer, request.grid.step) else {
             let what = format!("{} has no noise to measure by", channel.id);
@@ -42,6 +44,8 @@ pub fn draw(
             return blank(request, Found::nothing(what, hint));
         };
         sides.push(side);
+        let levels = known.levels(layer);
+        remarks.extend(doubts(channel, levels, layer.level.is_some()));
     }
     let law = Law {
         over: sides[0],
@@ -86,6 +90,7 @@ pub fn draw(
             span,
             mark,
             counts: counts.into_inner().unwrap_or_else(PoisonError::into_inner),
+            remarks,
         }),
         ..drawn
     })

@@ -82,6 +82,7 @@ pub(super) fn show(
         span,
         mark,
         counts,
+        remarks,
     }) = found
     else {
         return;
@@ -104,6 +105,11 @@ pub(super) fn show(
         "Exposures, filters and the air scale the whole map; stars are no lines, and the \
          uncertainty is that of the sky's noise and level",
     );
+    for remark in remarks {
+        let words = format!("{remark}.");
+        let words = RichText::new(words).small().color(colors.warning);
+        ui.add(Label::new(words).wrap());
+    }
     let of = |id: &str| recipe.channel(id).map_or("", |channel| &channel.line);
     let Some(published) = criterion(of(&ratio.over), of(&ratio.under)) else {
         return;

@@ -1,0 +1,121 @@
+//! The app's side of channels in memory: which are asked for, which are on their
+//! way, which could not be had.
+
+use super::app::{App, Purpose};
+use crate::work::desk::{Job, Ticket, Wanted, keys, lacking};
+
+impl App {
+    /// The job brings every layer that is not there as the recipe wants it.
+    pub(super) fn expect_all(&mut self, ticket: Ticket) {
+        let recipe = self.state.recipe();
+        for (channel, key) in recipe.channels.iter().zip(keys(recipe, &self.state.folder)) {
+            let there = self.state.layers.get(&channel.id);
+            if there.is_none_or(|layer| layer.key != key) {
+                self.coming.insert(channel.id.clone(), (key, ticket));
+            }
+        }
+        self.reconciled = None;
+    }
+
+    /// What a job was to bring and cannot is not asked for again.
+    pub(super) fn refuse_rest(&mut self, ticket: Ticket, what: &str, hint: &str) {
+        let rest: Vec<String> = self
+            .coming
+            .iter()
+            .filter(|(_, (_, of))| *of == ticket)
+            .map(|(id, _)| id.clone())
+            .collect();
+        for id in rest {
+            if let Some((key, _)) = self.coming.remove(&id) {
+                self.refused.insert(id.clone(), key);
+                self.state
+                    .failures
+                    .insert(id, (what.to_owned(), hint.to_owned()));
+            }
+        }
+    }
+
+    /// Asks for layers that the recipe wants and nobody brings yet; takes away
+    /// those that it no longer wants.
+    pub(super) fn reconcile(&mut self) {
+        if self.reconciled.as_ref() == Some(self.state.history.settled()) {
+            return;
+        }
+        let recipe = self.state.history.settled().clone();
+        let wanted = keys(&recipe, &self.state.folder);
+        let ids = || recipe.channels.iter().map(|channel| &channel.id);
+        self.state
+            .layers
+            .retain(|id, _| recipe.channel(id).is_some());
+        self.state
+            .failures
+            .retain(|id, _| recipe.channel(id).is_some());
+        let missing: Vec<String> = ids()
+            .zip(&wanted)
+            .filter(|(id, key)| {
+                let there = self.state.layers.get(*id).is_some_and(|l| l.key == **key);
+                let coming = self.coming.get(*id).is_some_and(|(of, _)| of == *key);
+                let refused = self.refused.get(*id) == Some(*key);
+                !there && !coming && !refused
+            })
+            .map(|(id, _)| id.clone())
+            .collect();
+        self.reconciled = Some(recipe.clone());
+        self.mend_view();
+        if missing.is_empty() {
+            self.part();
+            return;
+        }
+        let job = Job::Load {
+            recipe: recipe.clone(),
+            folder: self.state.folder.clone(),
+            channels: missing.clone(),
+        };
+        let ticket = self.start(job, "Reading channels", Purpose::Load);
+        for (id, key) in ids().zip(wanted) {
+            if missing.contains(id) {
+                self.coming.insert(id.clone(), (key, ticket));
+            }
+        }
+    }
+
+    // Asks for what renditions need beside the channels' values, once these are
+    // there; what is being made and no longer wanted is given up.
+    fn part(&mut self) {
+        let has = |purpose: Purpose| self.purposes.values().any(|own| *own == purpose);
+        if has(Purpose::Load) {
+            return;
+        }
+        let recipe = self.state.history.settled().clone();
+        let wanted = Wanted::by(&recipe, &self.state.folder);
+        let same = self
+            .parted
+            .as_ref()
+            .is_some_and(|(last, _)| *last == wanted);
+        if has(Purpose::Parts) {
+            let running = self
+                .purposes
+                .iter()
+                .filter(|(_, own)| **own == Purpose::Parts);
+            for (ticket, _) in running.filter(|_| !same) {
+                self.worker.cancel(*ticket);
+            }
+            return;
+        }
+        // What was asked for and did not come is not asked for again; a channel
+        // that came into memory since is.
+        let lacking = lacking(&recipe, &self.state.layers);
+        let asked = (wanted, lacking);
+        if asked.1.is_empty() || self.parted.as_ref() == Some(&asked) {
+            return;
+        }
+        self.parted = Some(asked);
+        let job = Job::Parts {
+            recipe,
+            folder: self.state.folder.clone(),
+            layers: self.state.layers.clone(),
+        };
+        self.start(job, "Telling stars and noise apart", Purpose::Parts);
+        self.state.parts_pending = true;
+    }
+}
