@@ -182,6 +182,33 @@ impl Psf {
         self.fall = 3.0;
     }
 
+    /// Moves what the table holds all around the star, from some radius on, into
+    /// the profile: the image stays, and the profile alone says how it falls.
+    pub(super) fn round_out(&mut self, from_px: f64) {
+        const ANGLES: u32 = 48;
+        let old = self.clone();
+        let around = |radius: f64| {
+            let grown = ((radius - from_px) / (0.5 * from_px)).clamp(0.0, 1.0);
+            let grown = grown * grown * (3.0 - 2.0 * grown);
+            if grown <= 0.0 || radius > TABLE_WIDTHS * old.fwhm_px {
+                return 0.0;
+            }
+            let sum: f64 = (0..ANGLES)
+                .map(|part| std::f64::consts::TAU * f64::from(part) / f64::from(ANGLES))
+                .map(|angle| [libm::cos(angle), libm::sin(angle)].map(|part| radius * part))
+                .map(|[dx, dy]| f64::from(old.beside(dx as f32, dy as f32)))
+                .sum();
+            grown * sum / f64::from(ANGLES)
+        };
+        self.set_profile(|radius| f64::from(old.round(radius as f32)) + around(radius));
+        let (side, half) = (self.side(), self.half as f64);
+        let spacing = self.spacing_px();
+        for (node, value) in self.table.iter_mut().enumerate() {
+            let (u, v) = ((node % side) as f64 - half, (node / side) as f64 - half);
+            *value -= around(spacing * (u * u + v * v).sqrt()) as f32;
+        }
+    }
+
     /// Adds to the table, node by node.
     pub(super) fn change_table(&mut self, change: &[f64]) {
         for (node, change) in self.table.iter_mut().zip(change) {
@@ -229,6 +256,32 @@ mod tests {
         // Far out it falls as the sixth power.
         let ratio = psf.round(60.0) / psf.round(120.0);
         assert!((ratio - 64.0).abs() < 0.1, "{ratio}");
+    }
+
+    #[test]
+    fn what_the_table_holds_all_around_goes_into_the_profile() {
+        let mut psf = Psf::moffat(4.0, 3.0);
+        let side = psf.side();
+        let middle = (side / 2) as f64;
+        // A round hollow and something that is not round.
+        let change: Vec<f64> = (0..side * side)
+            .map(|node| {
+                let (u, v) = ((node % side) as f64 - middle, (node / side) as f64 - middle);
+                let r = psf.spacing_px() * (u * u + v * v).sqrt();
+                let hollow = libm::exp(-(r - 9.0) * (r - 9.0) / 8.0);
+                0.001 * hollow * (-1.0 + (u * u - v * v) / (u * u + v * v).max(1.0))
+            })
+            .collect();
+        psf.change_table(&change);
+        let before = psf.clone();
+        psf.round_out(4.0);
+        for (dx, dy) in [(9.0, 0.0), (0.0, 9.5), (6.3, 6.3), (-8.0, 4.0), (2.0, 1.0)] {
+            let (old, new) = (before.at(dx, dy), psf.at(dx, dy));
+            assert!((old - new).abs() < 3e-5, "{dx} {dy}: {old} {new}");
+        }
+        let fall = before.round(9.0) - psf.round(9.0);
+        assert!((fall - 0.001).abs() < 3e-5, "{fall}");
+        assert!((psf.beside(9.0, 0.0) - 0.001).abs() < 3e-5);
     }
 
     #[test]

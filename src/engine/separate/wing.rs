@@ -103,6 +103,8 @@ pub(super) fn wing(
     noise: &Noise,
 ) {
     let width = psf.fwhm_px;
+    // Or the table would hide from the rings what the profile has too much.
+    psf.round_out(WING_WIDTHS * width);
     let round = |radius: f64| f64::from(psf.round(radius as f32));
     let falls: Vec<Step> = steps(psf, pixels, light, spots, chosen, noise)
         .into_iter()
