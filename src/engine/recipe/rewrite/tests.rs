@@ -1,4 +1,4 @@
-//! Each kind of edit, worked by hand. `tests/recipe_text.rs` tries random ones.
+//! Each kind of edit, worked by hand. `tests/props/recipe_text.rs` tries random ones.
 
 use super::*;
 use crate::engine::recipe::{Align, AlignMethod, ColorValue, Level, Luminance, Shape};
