@@ -114,69 +114,115 @@ fn most_starlight_goes_and_no_bias_comes() {
     off.sort_by(f64::total_cmp);
     let middle = off[off.len() / 2];
     let spread = 0.5 * (off[off.len() * 84 / 100] - off[off.len() * 16 / 100]);
-    println!("{middle} {spread} {}", left / light);
+    println!(
+        "bias {middle:.3}, spread {spread:.3}, {:.4} left",
+        left / light
+    );
     // Stars too faint to list, and the far wing of a star that is cut off.
-    assert!(middle.abs() < 0.32, "{middle}");
+    assert!(middle.abs() < 0.1, "{middle}");
     assert!(spread < 1.4, "{spread}");
-    assert!(left < 0.036 * light, "{}", left / light);
+    assert!(left < 0.042 * light, "{}", left / light);
 }
 
 /// How high stars are, in sigma of the noise; the last are cut off.
-const CLASSES: [&str; 4] = ["below 20", "to 200", "to half full", "above half full"];
+const CLASSES: [&str; 5] = ["below 20", "to 200", "to half full", "to full", "cut off"];
 
-#[test]
-fn little_is_left_under_stars_of_any_height() {
-    // Squares, pixels, and the root mean square under each star.
-    let mut left = [(0.0, 0.0); 4];
-    let mut each: [Vec<f64>; 4] = Default::default();
-    for (filter, seed) in [(Filter::Ha, 7), (Filter::Oiii, 33), (Filter::L, 11)] {
+/// What is left of a sky: squares in sigma of the noise, and pixels.
+#[derive(Default)]
+struct Left {
+    /// Where a star of this class gives the most light.
+    classes: [[f64; 2]; 5],
+    /// Of each star, over the pixels its light reaches.
+    stars: [Vec<f64>; 5],
+    /// Where no star's light is a fifth of the noise.
+    beside: [f64; 2],
+}
+
+impl Left {
+    /// Adds a sky taken apart, measured under the stars that are truly there,
+    /// whether they were found or not; those outside the frame own their pixels
+    /// and do not count.
+    fn add(&mut self, filter: Filter, seed: u64) {
         let sky = sky_of(filter, seed, WIDE);
-        let settings = Settings::of(&sky.stars);
-        let model = measure(&sky.plane, &sky.stars.stars, &settings, &go_on).unwrap();
-        let apart = model.separate(&sky.plane, model.whole(), &go_on).unwrap();
-        let nebula = apart.nebula(&sky.plane);
-        for star in model.stars().iter().filter(|star| star.height > 0.0) {
+        let nebula = apart(&sky).nebula(&sky.plane);
+        let psf = field::optics::Psf::new(sky.spec.fwhm_px, [0.92, 0.39]);
+        let square = |at: usize| {
+            let truth = f64::from(sky.truth[at]);
+            let off = f64::from(nebula.values()[[at / WIDE[0], at % WIDE[0]]]) - truth;
+            off * off / sky.spec.variance(truth)
+        };
+        let mut owners: Vec<(f32, Option<usize>)> = vec![(0.0, None); WIDE[0] * WIDE[1]];
+        let mut counted = vec![true; owners.len()];
+        for star in &Scene::new(WIDE[0], WIDE[1], seed).stars {
+            let (x, y) = sky.spec.grid.on_grid(star.x, star.y);
+            let light = sky.spec.star_light(star) as f32;
             let inside = |at: f64, size: usize| (at.round().max(0.0) as usize).min(size - 1);
-            let at = inside(star.y, WIDE[1]) * WIDE[0] + inside(star.x, WIDE[0]);
+            let at = inside(y, WIDE[1]) * WIDE[0] + inside(x, WIDE[0]);
             let level = f64::from(sky.truth[at]);
-            let height = f64::from(star.height);
-            let over = height / sky.spec.variance(level).sqrt();
-            let class = match over {
+            let sigma = sky.spec.variance(level).sqrt();
+            let height = f64::from(light * psf.round(0.0));
+            let class = match height / sigma {
+                ..3.0 => continue,
+                _ if level + height > f64::from(field::SATURATION) => 4,
                 _ if level + height > 0.5 * f64::from(field::SATURATION) => 3,
                 200.0.. => 2,
                 20.0.. => 1,
                 _ => 0,
             };
-            let reach = f64::from(star.reach).max(4.0);
-            let (mut sum, mut count) = (0.0, 0.0);
-            for y in inside(star.y - reach, WIDE[1])..=inside(star.y + reach, WIDE[1]) {
-                for x in inside(star.x - reach, WIDE[0])..=inside(star.x + reach, WIDE[0]) {
-                    let (u, v) = (x as f64 - star.x, y as f64 - star.y);
-                    if u * u + v * v < reach * reach {
-                        let truth = f64::from(sky.truth[y * WIDE[0] + x]);
-                        let off = f64::from(nebula.values()[[y, x]]) - truth;
-                        sum += off * off / sky.spec.variance(truth);
-                        count += 1.0;
+            let reach = f64::from(psf.reach_px(light, 0.2 * sigma as f32)).max(4.0);
+            let within = |at: f64, size: usize| (-0.5..size as f64 - 0.5).contains(&at);
+            let there = within(x, WIDE[0]) && within(y, WIDE[1]);
+            let mut sums = [0.0, 0.0];
+            for row in inside(y - reach, WIDE[1])..=inside(y + reach, WIDE[1]) {
+                for column in inside(x - reach, WIDE[0])..=inside(x + reach, WIDE[0]) {
+                    let (u, v) = (column as f64 - x, row as f64 - y);
+                    if u * u + v * v >= reach * reach {
+                        continue;
                     }
+                    let at = row * WIDE[0] + column;
+                    let here = light * psf.round((u * u + v * v) as f32);
+                    if here > owners[at].0 {
+                        owners[at] = (here, Some(class));
+                        counted[at] = there;
+                    }
+                    sums[0] += square(at);
+                    sums[1] += 1.0;
                 }
             }
-            left[class].0 += sum;
-            left[class].1 += count;
-            each[class].push((sum / count).sqrt());
+            if there && sums[1] > 0.0 {
+                self.stars[class].push((sums[0] / sums[1]).sqrt());
+            }
+        }
+        for (at, (_, class)) in owners.iter().enumerate().filter(|(at, _)| counted[*at]) {
+            let sums = class.map_or(&mut self.beside, |class| &mut self.classes[class]);
+            sums[0] += square(at);
+            sums[1] += 1.0;
         }
     }
+}
+
+#[test]
+fn little_is_left_under_the_stars_that_are_there() {
+    let mut left = Left::default();
+    for (filter, seed) in [(Filter::Ha, 52), (Filter::Oiii, 33), (Filter::L, 11)] {
+        left.add(filter, seed);
+    }
     // All pixels together, and the star in the middle; noise alone gives 1.
-    let most = [(1.25, 1.1), (2.45, 1.22), (3.5, 1.5), (4.6, 4.1)];
-    for class in 0..4 {
-        let all = (left[class].0 / left[class].1).sqrt();
-        let stars = &mut each[class];
+    let most = [(2.6, 2.0), (3.6, 1.4), (2.8, 1.6), (5.5, 2.9), (3.8, 4.0)];
+    for (class, name) in CLASSES.iter().enumerate() {
+        let [squares, pixels] = left.classes[class];
+        let all = (squares / pixels).sqrt();
+        let stars = &mut left.stars[class];
         stars.sort_by(f64::total_cmp);
         let middle = stars[stars.len() / 2];
-        let name = CLASSES[class];
         println!("{name}: {} stars, {all:.2}, {middle:.2}", stars.len());
         assert!(all < most[class].0, "{name}: {all}");
         assert!(middle < most[class].1, "{name}: {middle}");
     }
+    // Knots of the nebula that pass for stars.
+    let beside = (left.beside[0] / left.beside[1]).sqrt();
+    println!("beside: {beside:.2}");
+    assert!(beside < 1.3, "{beside}");
 }
 
 #[test]
@@ -200,7 +246,7 @@ fn few_stars_are_overlooked() {
         }
     }
     println!("{taken} of {there}");
-    assert!(taken * 100 > 88 * there, "{taken} of {there}");
+    assert!(taken * 100 > 95 * there, "{taken} of {there}");
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::below::Below;
 use super::beside::neighbours;
 use super::fit::{Round, Spot};
 use super::image::Image;
@@ -10,7 +11,6 @@ use super::measure::FLOOR;
 use super::noise::Noise;
 use super::pixels::Pixels;
 use super::psf::Psf;
-use super::seek::Rough;
 use super::{Report, arms, build, wing};
 
 /// The same for stars that the image is learned from.
@@ -37,6 +37,7 @@ pub(super) struct Field<'a> {
     pub psf: Psf,
     image: Image,
     plate: Plate,
+    below: Option<Below>,
 }
 
 impl<'a> Field<'a> {
@@ -50,6 +51,7 @@ impl<'a> Field<'a> {
             psf,
             spots,
             plate: Plate::new(pixels.width, pixels.height),
+            below: None,
         };
         field.meet();
         field
@@ -81,7 +83,18 @@ impl<'a> Field<'a> {
             noise: self.noise,
             image: &self.image,
             beside: &self.beside,
+            below: self.below.as_ref(),
         }
+    }
+
+    /// Measures how what lies below stars is best taken.
+    pub fn survey(&mut self) {
+        self.below = Some(Below::new(
+            &self.pixels,
+            &self.plate.light,
+            self.noise,
+            &self.psf,
+        ));
     }
 
     /// Draws all stars with the image as it is now.
@@ -172,20 +185,19 @@ impl<'a> Field<'a> {
         self.plate.lay(&self.image, self.drawn(FLOOR));
     }
 
-    /// Adds stars that are missing, where wanted. How rough the rest is.
-    pub fn seek(&mut self, full: f32, wanted: bool) -> Rough {
-        let (found, rough) = self.round().seek(full);
+    /// Adds stars that are missing, where wanted.
+    pub fn seek(&mut self, full: f32, wanted: bool) {
         if wanted {
+            let found = self.round().seek(full);
             self.spots.extend(found);
             self.meet();
         }
-        rough
     }
 
     /// Leaves out what is no star by its looks; how many those were.
-    pub fn leave_out_unlike(&mut self, rough: &Rough) -> usize {
+    pub fn leave_out_unlike(&mut self) -> usize {
         let mut spots = std::mem::take(&mut self.spots);
-        let count = self.round().leave_out_unlike(&mut spots, rough);
+        let count = self.round().leave_out_unlike(&mut spots);
         self.spots = spots;
         self.lay();
         count

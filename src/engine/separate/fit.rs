@@ -1,8 +1,9 @@
 //! How high each star stands: the point's image fitted to it and to what is
-//! beside it, above a sloping background.
+//! beside it, above a plane or a curved surface (see `below`).
 
 use rayon::prelude::*;
 
+use super::below::{Below, FAR, Way};
 use super::image::{Image, Want};
 use super::light::{Drawn, Plate};
 use super::noise::Noise;
@@ -19,8 +20,9 @@ pub(super) struct Spot {
     pub place: [f64; 2],
     /// Height of its image, file units; 0 where it does not show.
     pub height: f64,
-    /// Background at the place, and its rise per pixel right and down.
-    pub background: [f64; 3],
+    /// Background at the place, its rise per pixel right and down, and its
+    /// curvatures: of u^2, u v, v^2.
+    pub background: [f64; 6],
     /// Height over its error.
     pub snr: f64,
     /// Radius of the disc of pixels that are full, px; 0 where none is.
@@ -38,8 +40,8 @@ const HUBER: f64 = 2.0;
 /// Stars fitted together with one, at most.
 const NEIGHBOURS: usize = 6;
 
-/// Height, two shifts, level and two slopes, neighbours.
-pub(super) const MOST: usize = 6 + NEIGHBOURS;
+/// Height and two shifts; a level and two slopes, three curvatures; neighbours.
+pub(super) const MOST: usize = 9 + NEIGHBOURS;
 
 /// Below this signal to noise a star stays where the list has it.
 const MOVES_SNR: f64 = 15.0;
@@ -53,6 +55,8 @@ pub(super) struct Round<'a> {
     pub image: &'a Image,
     /// Which stars lie beside which, nearest first.
     pub beside: &'a [Vec<u32>],
+    /// How to take what lies below; a plane where nothing is known.
+    pub below: Option<&'a Below>,
 }
 
 impl Round<'_> {
@@ -71,7 +75,10 @@ impl Round<'_> {
     }
 
     /// How far from the star its fit looks, px.
-    fn radius(&self, spot: &Spot, sigma: f32) -> f64 {
+    fn radius(&self, spot: &Spot, sigma: f32, way: Option<Way>) -> f64 {
+        if let Some(taper) = way.and_then(|way| way.taper_px) {
+            return FAR * taper;
+        }
         let width = self.image.psf.fwhm_px;
         let seen = f64::from(self.image.psf.reach_px(spot.height as f32, 3.0 * sigma));
         if spot.plateau_px > 0.0 {
@@ -85,7 +92,12 @@ impl Round<'_> {
     fn one(&self, spot: &Spot, index: usize, energy: f64) -> Option<Spot> {
         let [x0, y0] = spot.place;
         let sigma = self.noise.at(x0 as f32, y0 as f32);
-        let radius = self.radius(spot, sigma);
+        let way = self
+            .below
+            .filter(|_| spot.plateau_px == 0.0)
+            .and_then(|below| below.best(spot.place, spot.height));
+        let curved = way.is_some_and(|way| way.taper_px.is_some());
+        let radius = self.radius(spot, sigma, way);
         let drawn = &self.plate.drawn;
         let beside: Vec<&Drawn> = self.beside[index]
             .iter()
@@ -94,21 +106,25 @@ impl Round<'_> {
             .take(NEIGHBOURS)
             .collect();
         let own = &drawn[index];
-        let answer = (!beside.is_empty())
-            .then(|| self.sums::<MOST>(spot, own, &beside, radius, sigma))
-            .flatten()
-            .and_then(|(mut normal, right)| solve(&mut normal, right, 6 + beside.len()));
-        // Two at one place cannot be told apart.
-        let alone = || {
-            let (mut normal, right) = self.sums::<6>(spot, own, &[], radius, sigma)?;
-            solve(&mut normal, right, 6)
+        let answer = |beside: &[&Drawn]| {
+            let (mut normal, right) = match (curved, beside.is_empty()) {
+                (false, true) => self.sums::<6, 3>(spot, own, beside, radius, sigma, way),
+                (false, false) => self.sums::<12, 3>(spot, own, beside, radius, sigma, way),
+                (true, true) => self.sums::<9, 6>(spot, own, beside, radius, sigma, way),
+                (true, false) => self.sums::<15, 6>(spot, own, beside, radius, sigma, way),
+            }?;
+            let ground = if curved { 6 } else { 3 };
+            solve(&mut normal, right, 3 + ground + beside.len())
         };
-        let answer = answer.or_else(alone)?;
+        // Two at one place cannot be told apart.
+        let answer = answer(&beside).or_else(|| answer(&[]))?;
         let moves = spot.snr > MOVES_SNR;
         let height = answer[0];
         let mut next = spot.clone();
         next.snr = height * energy.sqrt() / f64::from(sigma);
-        next.background = [answer[3], answer[4], answer[5]];
+        next.background = [0.0; 6];
+        let ground = if curved { 6 } else { 3 };
+        next.background[..ground].copy_from_slice(&answer[3..3 + ground]);
         next.height = height.max(0.0);
         if moves && height > 0.0 {
             let width = self.image.psf.fwhm_px;
@@ -124,13 +140,14 @@ impl Round<'_> {
     }
 
     /// The sums of the normal equations; none where too few pixels tell.
-    fn sums<const N: usize>(
+    fn sums<const N: usize, const GROUND: usize>(
         &self,
         spot: &Spot,
         own: &Drawn,
         beside: &[&Drawn],
         radius: f64,
         sigma: f32,
+        way: Option<Way>,
     ) -> Option<(Box<Matrix>, [f64; MOST])> {
         let [x0, y0] = spot.place;
         let window = Window::around(spot.place, radius, self.pixels.width, self.pixels.height);
@@ -144,6 +161,12 @@ impl Round<'_> {
         let mut normal = [[0.0; N]; N];
         let mut right = [0.0; N];
         let mut used = 0;
+        let taper = way.and_then(|way| way.taper_px);
+        let bell =
+            |off: f64| taper.map_or(1.0, |taper| libm::exp(-0.5 * off * off / (taper * taper)));
+        let across: Vec<f64> = (0..window.width)
+            .map(|column| bell((window.left + column) as f64 - x0))
+            .collect();
         let sigma2 = f64::from(sigma) * f64::from(sigma);
         for y in window.top..window.bottom() {
             let left = window.left;
@@ -160,6 +183,7 @@ impl Round<'_> {
                 star.row(self.image, place, y, left, line);
             }
             let v = y as f64 - y0;
+            let down = bell(v);
             for (column, value) in row.iter().enumerate() {
                 let u = (left + column) as f64 - x0;
                 if u * u + v * v > radius * radius || !(*value < spot.full) {
@@ -171,9 +195,12 @@ impl Round<'_> {
                     parts[1] = f64::from(lines[1][column]) * spot.height;
                     parts[2] = f64::from(lines[2][column]) * spot.height;
                 }
-                (parts[3], parts[4], parts[5]) = (1.0, u, v);
+                let ground = [1.0, u, v, u * u, u * v, v * v];
+                parts[3..3 + GROUND].copy_from_slice(&ground[..GROUND]);
                 let mut others = 0.0;
-                for ((part, line), star) in parts[6..].iter_mut().zip(&lines[4..]).zip(beside) {
+                for ((part, line), star) in
+                    parts[3 + GROUND..].iter_mut().zip(&lines[4..]).zip(beside)
+                {
                     others += f64::from(line[column]);
                     *part = f64::from(line[column] / star.height);
                 }
@@ -182,13 +209,15 @@ impl Round<'_> {
                 let target = f64::from(*value) - f64::from(light - lines[3][column]) + others;
                 let here = f64::from(light.max(0.0));
                 let variance = sigma2 + (WRONG * here) * (WRONG * here);
-                let model = spot.background[0]
-                    + spot.background[1] * u
-                    + spot.background[2] * v
-                    + spot.height * parts[0]
-                    + others;
-                let mut weight = 1.0 / variance;
-                let off = (target - model) * (target - model) * weight;
+                let below: f64 = spot.background[..GROUND]
+                    .iter()
+                    .zip(ground)
+                    .map(|(share, part)| share * part)
+                    .sum();
+                let model = below + spot.height * parts[0] + others;
+                let mut weight = across[column] * down;
+                weight /= variance;
+                let off = (target - model) * (target - model) / variance;
                 if spot.snr > 0.0 && off > HUBER * HUBER {
                     weight *= HUBER / off.sqrt();
                 }
@@ -202,7 +231,7 @@ impl Round<'_> {
                 }
             }
         }
-        if used < 12 {
+        if used < 3 + 2 * GROUND + 3 {
             return None;
         }
         if !moves {

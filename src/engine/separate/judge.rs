@@ -5,7 +5,6 @@ use rayon::prelude::*;
 use super::fit::{MOST, Round, Spot, solve};
 use super::image::Want;
 use super::pixels::Window;
-use super::seek::Rough;
 
 /// How much wider in area than a point a star may come out, how much less wide,
 /// and how much longer one way.
@@ -13,14 +12,21 @@ const WIDER: f64 = 0.22;
 const SHARPER: f64 = 0.3;
 const LONGER: f64 = 0.8;
 
-/// So many times as high as the picture is rough nothing but stars is found by
-/// a look at the whole picture; a second star beside one may make it seem so
-/// much wider.
-const CLEAR: f64 = 30.0;
+/// So many times its error a new star may be a little wider.
+const SURE: f64 = 30.0;
+const SURE_WIDER: f64 = 0.05;
+
+/// So many times its error nothing but stars is listed; a second star beside one
+/// may make it seem so much wider.
+const CLEAR: f64 = 60.0;
 const CLEAR_WIDER: f64 = 0.8;
 
-/// What the noise adds to that, over the signal to noise, for a star of the list.
-const EASED: f64 = 2.0;
+/// Sigma of the bell with which pixels count less outwards, in widths: or what
+/// lies around a star would pass for its shape.
+const TAPER: f64 = 0.6;
+
+/// Height, two shifts, a curved ground of six, three curvatures of the image.
+const TERMS: usize = 12;
 
 /// How a spot looks beside the image of a point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,22 +52,32 @@ impl Look {
         self.height > 0.0 && !sharp && self.wider < WIDER && self.longer < LONGER
     }
 
-    /// The same for a star of the list, where the picture seems to hold stars of
-    /// height `rough` that are none.
-    fn is_listed_star(&self, rough: f64, snr: f64) -> bool {
-        let over = rough / self.height;
-        let error = EASED / snr;
-        let less = if over * CLEAR < 1.0 {
+    /// The same for one that the list does not have, where structure and noise
+    /// make stars of height `error`.
+    pub fn is_new_star(&self, error: f64) -> bool {
+        let sure = self.height > SURE * error;
+        self.eased(0.0, if sure { SURE_WIDER } else { 0.0 })
+            .is_star()
+    }
+
+    /// Less long, and less wide, by so much.
+    fn eased(self, longer: f64, wider: f64) -> Self {
+        Self {
+            wider: self.wider - wider,
+            longer: self.longer - longer,
+            ..self
+        }
+    }
+
+    /// The same for a star of the list.
+    fn is_listed_star(&self, error: f64) -> bool {
+        let by = error / self.height;
+        let wider = if self.height > CLEAR * error {
             CLEAR_WIDER - WIDER
         } else {
-            error
+            by
         };
-        let eased = Self {
-            wider: self.wider - less,
-            longer: self.longer - error,
-            ..*self
-        };
-        self.is_star() || eased.is_star()
+        self.is_star() || self.eased(by, wider).is_star()
     }
 }
 
@@ -72,7 +88,9 @@ impl Round<'_> {
     pub fn look(&self, place: [f64; 2], own: Option<usize>, full: f32) -> Option<Look> {
         let [x0, y0] = place;
         let width = self.image.psf.fwhm_px;
-        let radius = (2.2 * width).max(3.5);
+        let taper = TAPER * width;
+        let radius = (3.0 * taper).max(3.5);
+        let less = |off: f64| libm::exp(0.5 * off * off / (taper * taper));
         let step = 0.25 * width;
         let per = 1.0 / step;
         let sigma = f64::from(self.noise.at(x0 as f32, y0 as f32));
@@ -87,8 +105,11 @@ impl Round<'_> {
             })
             .collect();
         let mut images = vec![vec![0.0_f32; window.width]; 9];
+        let across: Vec<f64> = (0..window.width)
+            .map(|column| less((window.left + column) as f64 - x0))
+            .collect();
         let mut mine = vec![0.0_f32; window.width];
-        let mut lines: Vec<([f64; MOST], f64, f64)> = Vec::with_capacity(256);
+        let mut lines: Vec<([f64; TERMS], f64, f64)> = Vec::with_capacity(256);
         for y in window.top..window.bottom() {
             let left = window.left;
             for (line, place) in images.iter_mut().zip(&places) {
@@ -100,6 +121,7 @@ impl Round<'_> {
             let light = &self.plate.light[y * self.pixels.width + left..][..window.width];
             let row = &self.pixels.row(y)[left..window.right()];
             let v = y as f64 - y0;
+            let down = less(v);
             for (column, value) in row.iter().enumerate() {
                 let u = (left + column) as f64 - x0;
                 if u * u + v * v > radius * radius || !(*value < full) {
@@ -126,28 +148,28 @@ impl Round<'_> {
                 lines.push((
                     parts,
                     f64::from(value - light[column] + mine[column]),
-                    sigma * sigma + here * here,
+                    (sigma * sigma + here * here) * across[column] * down,
                 ));
             }
         }
-        if lines.len() < 2 * MOST {
+        if lines.len() < 2 * TERMS {
             return None;
         }
         let mut normal = [[0.0; MOST]; MOST];
         let mut right = [0.0; MOST];
         let (mut energy, mut mean) = (0.0, 0.0);
         for (parts, value, variance) in &lines {
-            for i in 0..MOST {
+            for i in 0..TERMS {
                 let part = parts[i] / variance;
                 right[i] += part * value;
-                for j in 0..MOST {
+                for j in 0..TERMS {
                     normal[i][j] += part * parts[j];
                 }
             }
             energy += parts[0] * parts[0];
             mean += parts[0];
         }
-        let answer = solve(&mut normal, right, MOST)?;
+        let answer = solve(&mut normal, right, TERMS)?;
         let left = lines.iter().map(|(parts, value, variance)| {
             let model: f64 = parts
                 .iter()
@@ -156,7 +178,12 @@ impl Round<'_> {
                 .sum();
             (value - model) * (value - model) * sigma * sigma / variance
         });
-        let rough = (left.sum::<f64>() / (lines.len() - MOST) as f64).sqrt();
+        let weights: f64 = lines
+            .iter()
+            .map(|(_, _, variance)| sigma * sigma / variance)
+            .sum();
+        let rough =
+            (left.sum::<f64>() / (weights * (1.0 - TERMS as f64 / lines.len() as f64))).sqrt();
         let height = answer[0];
         let variance = (width / 2.354_82) * (width / 2.354_82);
         let scale = 1.0 / (height * variance);
@@ -175,7 +202,7 @@ impl Round<'_> {
 
     /// Sets those spots to nothing that are wider or longer than a point. How
     /// many there were.
-    pub fn leave_out_unlike(&self, spots: &mut [Spot], rough: &Rough) -> usize {
+    pub fn leave_out_unlike(&self, spots: &mut [Spot]) -> usize {
         let unlike: Vec<bool> = spots
             .par_iter()
             .enumerate()
@@ -184,10 +211,13 @@ impl Round<'_> {
                     return false;
                 }
                 let look = self.look(spot.place, Some(index), spot.full);
+                let way = self
+                    .below
+                    .and_then(|below| below.best(spot.place, spot.height));
+                let error = way.map_or(0.0, |way| way.error);
                 // What is too faint to tell is left to its signal to noise.
                 look.is_some_and(|look| {
-                    !(look.is_star()
-                        || spot.listed && look.is_listed_star(rough.at(spot.place), spot.snr))
+                    !(look.is_new_star(error) || spot.listed && look.is_listed_star(error))
                 })
             })
             .collect();

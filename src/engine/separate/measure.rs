@@ -85,13 +85,14 @@ pub fn measure(
     }
     field.draw_anew(&[]);
     let full = ceiling.map_or(f32::INFINITY, |full| full as f32);
+    field.survey();
     for round in 0..SEARCH {
         field.fit();
         step()?;
         let known = field.spots.len();
-        let rough = field.seek(full, settings.seek);
+        field.seek(full, settings.seek);
         field.fit_new(known);
-        model.report.unlike += field.leave_out_unlike(&rough);
+        model.report.unlike += field.leave_out_unlike();
         if learns && round == 0 {
             field.learn_far(&chosen);
         }

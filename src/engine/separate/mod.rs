@@ -4,8 +4,9 @@
 //! [`measure`] finds from the picture's own bright stars how a point looks here:
 //! its core (`build`), how far its light reaches (`rings`, `wing`) and its arms
 //! (`arms`). It fits how high each listed star stands (`fit`), neighbours
-//! together, above a sloping background; it looks for stars that the list does
-//! not have (`seek`) and leaves out what is no star (`judge`).
+//! together, above the ground that errs least there (`below`); it looks for
+//! stars that the list does not have (`seek`) and leaves out what is no star
+//! (`judge`).
 //! [`StarModel::separate`] then takes their light away (`image`, `light`). Where
 //! that leaves more roughness than the noise (`islands`: the tops of bright
 //! stars, what is cut off) a smooth surface through the surroundings (`fill`) and
@@ -25,6 +26,8 @@
 )]
 
 mod arms;
+
+mod below;
 
 mod beside;
 

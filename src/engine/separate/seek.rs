@@ -1,65 +1,39 @@
 //! Points of light that no star explains yet.
 //!
-//! What is left is smoothed by a bell as wide as a star, less a wider one. A
-//! peak of that which stands far out of the noise, and of how rough such
-//! differences are around it, is looked at closely.
+//! What is left is smoothed by a bell, less a wider one. Where a peak of that
+//! stands out of the noise, the height that a star would have there is compared
+//! with how such heights err where there is none; what passes is looked at
+//! closely.
 
 use rayon::prelude::*;
 
 use super::fit::{Round, Spot};
-use super::noise::middle;
-
-/// How far a peak must stand out, in sigma of what is around.
-const STANDS_OUT: f32 = 3.0;
-
-/// Signal to noise, against the roughness of the place, of a star that the
-/// list does not have.
-const NEW_SNR: f64 = 5.0;
 
 /// Beside the light of stars already there a new one has at least this part.
 const PART: f32 = 0.06;
 
-/// How much wider the other bell is.
-const WIDER: f64 = 2.0;
+/// The bells, sigma in those of a star: narrower than it, for stars on structure
+/// as fine as they are; not so much that noise makes most of the peaks.
+const NARROW: f64 = 0.7;
+const WIDE: f64 = 1.12;
 
-/// Rows, and columns, of a cell in which roughness is measured.
+/// How far such a peak must stand out of the noise, in sigma.
+const PEAK: f32 = 4.0;
+
+/// How far the height of a star there must stand out of its error (see
+/// [`super::below`]).
+const STANDS_OUT: f64 = 4.0;
+
+/// Height over the error that what is left around a new star gives it.
+const NEW_SNR: f64 = 5.0;
+
+/// Rows that are looked through together.
 const CELL: usize = 32;
 
 /// A peak of the smoothed rest.
 struct Peak {
     x: usize,
     y: usize,
-    top: f32,
-}
-
-/// How rough the picture is without its stars, on a coarse mesh.
-pub(super) struct Rough {
-    /// Row by row of cells: sigma of the difference of the bells.
-    cells: Vec<Vec<f32>>,
-    /// What that difference is for a star of height 1.
-    response: f32,
-}
-
-impl Rough {
-    fn new(cells: Vec<Vec<f32>>, response: f32) -> Self {
-        Self { cells, response }
-    }
-
-    fn of_bells(&self, x: usize, y: usize) -> f32 {
-        let (column, row) = (x / CELL, y / CELL);
-        let mut near = Vec::with_capacity(9);
-        for row in row.saturating_sub(1)..(row + 2).min(self.cells.len()) {
-            let cells = &self.cells[row];
-            near.extend(&cells[column.saturating_sub(1)..(column + 2).min(cells.len())]);
-        }
-        middle(near).unwrap_or(f32::INFINITY)
-    }
-
-    /// How high a star seems that is nothing but roughness, typically; file units.
-    pub fn at(&self, [x, y]: [f64; 2]) -> f64 {
-        let [x, y] = [x, y].map(|at| at.max(0.0) as usize);
-        f64::from(self.of_bells(x, y) / self.response)
-    }
 }
 
 /// One bell, from the middle outwards; over both sides 1.
@@ -73,55 +47,53 @@ fn bell(sigma: f64) -> Vec<f32> {
 }
 
 impl Round<'_> {
-    /// Stars that are missing, from the top, then the left; and how rough the
-    /// rest is.
-    pub fn seek(&self, full: f32) -> (Vec<Spot>, Rough) {
+    /// Stars that are missing, from the top, then the left.
+    pub fn seek(&self, full: f32) -> Vec<Spot> {
+        let Some(below) = self.below else {
+            return Vec::new();
+        };
         let (bells, norm) = self.bells();
-        let strips: Vec<(Vec<Peak>, Vec<f32>)> = (0..self.pixels.height.div_ceil(CELL))
+        let strips: Vec<Vec<Peak>> = (0..self.pixels.height.div_ceil(CELL))
             .into_par_iter()
             .map(|strip| self.peaks(&bells, norm, strip * CELL))
             .collect();
-        let (peaks, rough): (Vec<Vec<Peak>>, Vec<Vec<f32>>) = strips.into_iter().unzip();
-        let rough = Rough::new(rough, self.response(&bells));
-        let found = peaks
+        strips
             .into_par_iter()
             .flatten()
-            .filter(|peak| peak.top > STANDS_OUT * rough.of_bells(peak.x, peak.y))
-            .filter_map(|peak| self.closely(&peak, full))
-            .collect();
-        (found, rough)
+            .filter_map(|peak| {
+                let (x, y) = below.stands_out(
+                    &self.pixels,
+                    &self.plate.light,
+                    (peak.x, peak.y),
+                    STANDS_OUT,
+                )?;
+                self.closely(x, y, full)
+            })
+            .collect()
     }
 
     /// Two bells, and sigma of the difference of what they give for noise of
     /// sigma 1.
     fn bells(&self) -> ([Vec<f32>; 2], f32) {
         let sigma = self.image.psf.fwhm_px / 2.354_82;
-        let bells = [bell(sigma), bell(WIDER * sigma)];
+        let bells = [NARROW, WIDE].map(|widths| bell(widths * sigma));
         let norm = over(&bells, |_, _, difference| difference * difference);
         (bells, norm.sqrt() as f32)
     }
 
-    /// What the difference of the bells makes of a star of height 1.
-    fn response(&self, bells: &[Vec<f32>; 2]) -> f32 {
-        let psf = &self.image.psf;
-        let at = |x: f32, y: f32| f64::from(psf.at(x, y));
-        over(bells, |x, y, difference| {
-            difference * at(x as f32, y as f32)
-        }) as f32
-    }
-
-    fn closely(&self, peak: &Peak, full: f32) -> Option<Spot> {
-        let place = [peak.x as f64, peak.y as f64];
-        let value = self.pixels.row(peak.y)[peak.x];
+    fn closely(&self, x: usize, y: usize, full: f32) -> Option<Spot> {
+        let place = [x as f64, y as f64];
+        let value = self.pixels.row(y)[x];
         if !(value < full) {
             return None;
         }
         let look = self.look(place, None, full)?;
         let near = (0.4 * self.image.psf.fwhm_px).max(0.8);
         let [u, v] = look.shift;
-        let light = self.plate.light[peak.y * self.pixels.width + peak.x];
+        let light = self.plate.light[y * self.pixels.width + x];
         let enough = look.height > f64::from(PART * light);
-        let is_star = enough && look.snr > NEW_SNR && look.is_star();
+        let error = self.below?.best(place, look.height)?.error;
+        let is_star = enough && look.snr > NEW_SNR && look.is_new_star(error);
         (u.abs().max(v.abs()) < near && is_star).then(|| {
             let place = [place[0] + u, place[1] + v];
             Spot {
@@ -129,7 +101,14 @@ impl Round<'_> {
                 listed: false,
                 place,
                 height: look.height,
-                background: [f64::from(value - light) - look.height, 0.0, 0.0],
+                background: [
+                    f64::from(value - light) - look.height,
+                    0.0,
+                    0.0,
+                    0.0,
+                    0.0,
+                    0.0,
+                ],
                 snr: 0.0,
                 plateau_px: 0.0,
                 full,
@@ -137,8 +116,8 @@ impl Round<'_> {
         })
     }
 
-    /// The peaks of a strip of rows, and each of its cells' roughness.
-    fn peaks(&self, bells: &[Vec<f32>; 2], norm: f32, first: usize) -> (Vec<Peak>, Vec<f32>) {
+    /// The peaks of a strip of rows.
+    fn peaks(&self, bells: &[Vec<f32>; 2], norm: f32, first: usize) -> Vec<Peak> {
         let (width, height) = (self.pixels.width, self.pixels.height);
         let near = libm::ceil(0.5 * self.image.psf.fwhm_px) as usize;
         let reach = bells[1].len() - 1;
@@ -186,10 +165,10 @@ impl Round<'_> {
         let mut peaks = Vec::new();
         for y in first..last {
             let here = row(y);
-            let least = 4.0 * norm * self.noise.least();
+            let least = PEAK * norm * self.noise.least();
             for x in 0..width {
                 let value = here[x];
-                if !(value > least && value > 4.0 * norm * self.noise.at(x as f32, y as f32)) {
+                if !(value > least && value > PEAK * norm * self.noise.at(x as f32, y as f32)) {
                     continue;
                 }
                 let rows = y.saturating_sub(near).max(top)..(y + near + 1).min(bottom);
@@ -198,22 +177,11 @@ impl Round<'_> {
                     row(v)[columns].iter().all(|other| !(*other > value))
                 });
                 if highest {
-                    peaks.push(Peak { x, y, top: value });
+                    peaks.push(Peak { x, y });
                 }
             }
         }
-        let rough = (0..width.div_ceil(CELL))
-            .map(|cell| {
-                let columns = cell * CELL..((cell + 1) * CELL).min(width);
-                let mut values = Vec::with_capacity(CELL * CELL / 4);
-                for y in (first..last).step_by(2) {
-                    values.extend(row(y)[columns.clone()].iter().step_by(2).map(|v| v.abs()));
-                }
-                values.retain(|value| !value.is_nan());
-                1.4826 * middle(values).unwrap_or(f32::INFINITY)
-            })
-            .collect();
-        (peaks, rough)
+        peaks
     }
 }
 

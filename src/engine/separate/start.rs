@@ -64,7 +64,7 @@ fn spot(
         listed: true,
         place,
         height: 0.0,
-        background: [0.0; 3],
+        background: [0.0; 6],
         snr: 0.0,
         plateau_px: 0.0,
         full: f32::INFINITY,
