@@ -376,3 +376,60 @@ fn nothing_to_do_changes_nothing_and_gaps_stay_gaps() {
     let stopped = stars_apart(&sky.plane, &sky.stars.stars, &settings, &stop);
     assert_eq!(stopped, Err(SeparateError::Stopped));
 }
+
+/// In a small field one star alone is so bright that its arms show.
+#[test]
+fn the_arms_of_a_single_bright_star_go() {
+    const SIDE: usize = 320;
+    let psf = field::optics::Psf::new(3.0, [0.92, 0.39]);
+    let bright = [161.3, 158.8];
+    let mut stars = vec![(bright, 3e6_f32)];
+    for index in 0..40_u8 {
+        let part = |step: f64| 12.0 + (f64::from(index) * step).fract() * 296.0;
+        let place = [part(0.618_034), part(0.414_214)];
+        if (place[0] - bright[0]).hypot(place[1] - bright[1]) > 60.0 {
+            stars.push((place, 2e4 * f32::from(1 + index % 5)));
+        }
+    }
+    let mut state = 7_u64;
+    let mut arms = vec![0.0_f32; SIDE * SIDE];
+    let mut values = Vec::with_capacity(SIDE * SIDE);
+    for index in 0..SIDE * SIDE {
+        let mut value = 500.0 - 4.0;
+        for _ in 0..4 {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            value += 2.0 * ((state >> 40) as f32 / 16_777_216.0);
+        }
+        let place = [(index % SIDE) as f64, (index / SIDE) as f64];
+        for (at, light) in &stars {
+            let [u, v] = [0, 1].map(|axis: usize| (place[axis] - at[axis]) as f32);
+            value += light * psf.round(u * u + v * v);
+            if *at == bright {
+                arms[index] = light * psf.spikes(u, v);
+            }
+        }
+        values.push(value + arms[index]);
+    }
+    let size = Size {
+        width: SIDE,
+        height: SIDE,
+    };
+    let plane = Plane::from_vec(size, values).unwrap();
+    let found = find(&plane, None, &FindLimits::default(), &go_on).unwrap();
+    let apart = stars_apart(&plane, &found.stars, &Settings::of(&found), &go_on).unwrap();
+    let nebula = apart.nebula(&plane);
+    let (mut left, mut there) = (0.0, 0.0);
+    for (index, light) in arms.iter().enumerate() {
+        let (x, y) = (index % SIDE, index / SIDE);
+        let distance = (x as f64 - bright[0]).hypot(y as f64 - bright[1]);
+        if (14.0..40.0).contains(&distance) && *light > 10.0 {
+            left += f64::from(nebula.values()[[y, x]] - 500.0);
+            there += f64::from(*light);
+        }
+    }
+    println!("{left:.0} of {there:.0} are left of the arms");
+    assert!(there > 1000.0);
+    assert!(left.abs() < 0.2 * there, "{left} of {there}");
+}

@@ -24,11 +24,19 @@ const SOUGHT: f64 = 9.0;
 const DIRECTIONS: usize = 240;
 const STANDS_OUT: f32 = 6.0;
 
+/// Fewer stars than this must show an arm so many times as clearly, and on both
+/// sides.
+const ENOUGH: usize = 3;
+const FEW: f32 = 2.0;
+
 /// Directions on either side that a direction is compared with.
 const TURN: usize = 15;
 
 /// What falls more slowly, in widths, is nebula along the way.
 const LONGEST: f64 = 15.0;
+
+/// So many times what an arm has fallen to before it may seem to have, for noise.
+const RISES: f64 = 1.2;
 
 /// More than so many are no arms.
 const MOST: usize = 12;
@@ -80,7 +88,7 @@ struct Seen {
     weight: f32,
 }
 
-/// The arms of a picture's bright stars; none where fewer than three show them.
+/// The arms of a picture's bright stars; none where they show none.
 pub(super) fn arms(
     psf: &Psf,
     pixels: &Pixels<'_>,
@@ -94,20 +102,27 @@ pub(super) fn arms(
     bright.retain(|spot| spot.height > LEAST_SIGMA * f64::from(sigma(spot)));
     bright.sort_by(|a, b| b.height.total_cmp(&a.height));
     bright.truncate(STARS);
-    if bright.len() < 3 {
-        return Vec::new();
-    }
     let seen: Vec<Seen> = bright
         .into_par_iter()
         .map(|spot| see(psf, pixels, light, spot, sigma(spot)))
         .collect();
-    let directions = strongest(&seen, psf.fwhm_px);
-    if directions.is_empty() || 2 * directions.len() > MOST {
+    if seen.is_empty() {
         return Vec::new();
     }
+    // In a small field few stars are so bright that their arms show, and the
+    // others hide them: whoever shows the most tells.
+    let mut best = (&seen[..], Vec::new());
+    for count in [seen.len(), 3, 2, 1] {
+        let seen = &seen[..count.min(seen.len())];
+        let directions = strongest(seen, psf.fwhm_px);
+        if directions.len() > best.1.len() && 2 * directions.len() <= MOST {
+            best = (seen, directions);
+        }
+    }
+    let (seen, directions) = best;
     directions
         .into_iter()
-        .filter_map(|angle| arm(&seen, psf.fwhm_px, angle))
+        .filter_map(|angle| arm(seen, psf.fwhm_px, angle))
         .flat_map(|arm| {
             let back = arm.along.map(|part| -part);
             [arm, Arm { along: back, ..arm }]
@@ -200,11 +215,19 @@ fn strongest(seen: &[Seen], fwhm_px: f64) -> Vec<f64> {
         .map(|ray| both(ray + half - 1) + both(ray) + both(ray + 1))
         .collect();
     let spread = 1.4826 * middle(pairs.iter().map(|pair| pair.abs()).collect()).unwrap_or(0.0);
+    let least = if seen.len() < ENOUGH { FEW } else { 1.0 };
     let mut found = Vec::new();
     for ray in 0..half {
         let at = |step: usize| pairs[(ray + half + step - 4) % half];
         let top = (0..4).all(|step| at(4) > at(step)) && (5..9).all(|step| at(4) >= at(step));
-        if top && at(4) > STANDS_OUT * spread {
+        // A filament that ends at a star is no arm: both sides must shine.
+        let side = |ray: usize| {
+            let near = |step: usize| sharp[(ray + step + DIRECTIONS - 1) % DIRECTIONS];
+            near(0) + near(1) + near(2)
+        };
+        let alike = side(ray).min(side(ray + half)) > 0.25 * at(4);
+        let clear = at(4) > least * STANDS_OUT * spread && (least == 1.0 || alike);
+        if top && clear {
             let weights = [3, 4, 5].map(|step| at(step).max(0.0));
             let shift = (weights[2] - weights[0]) / (weights[0] + weights[1] + weights[2]);
             found.push((ray as f64 + 0.5 + f64::from(shift)) / per);
@@ -245,7 +268,17 @@ fn arm(seen: &[Seen], fwhm_px: f64, angle: f64) -> Option<Arm> {
     // A straight line through the logarithms, the stronger parts first.
     let top = shine.iter().map(|(_, value)| *value).fold(0.0, f64::max);
     let mut sums = [0.0; 5];
-    for (radius, value) in shine.iter().take_while(|(_, value)| *value > 0.03 * top) {
+    // An arm only falls: what rises again is a star that lies on it.
+    let mut least = top;
+    for (index, (radius, value)) in shine.iter().enumerate() {
+        if *value <= 0.03 * top {
+            break;
+        }
+        let near = index.saturating_sub(2)..(index + 3).min(shine.len());
+        let mut around: Vec<f64> = shine[near].iter().map(|(_, value)| *value).collect();
+        around.sort_by(f64::total_cmp);
+        least = least.min(around[around.len() / 2]);
+        let value = value.min(RISES * least);
         let (weight, log) = (value / top, libm::log(value / share));
         for (sum, term) in sums
             .iter_mut()
