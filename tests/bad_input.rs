@@ -612,25 +612,29 @@ mod unix {
         assert_eq!(after, before);
     }
 
+    /// What the program says where no file may have more than so many blocks: a
+    /// limit on the size of files stands in for a small disk.
+    fn on_a_small_disk(bench: &Bench, blocks: u32, arguments: &str) -> String {
+        let program = env!("CARGO_BIN_EXE_linehue");
+        let script = format!("trap '' XFSZ; ulimit -f {blocks}; exec '{program}' {arguments}");
+        let output = Command::new("sh")
+            .current_dir(bench.folder.path())
+            .args(["-c", &script])
+            .output()
+            .expect("sh runs");
+        let err = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{err}");
+        err
+    }
+
     #[test]
     fn a_full_disk_is_told_and_leaves_nothing() {
         let bench = Bench::new();
         large(&bench);
         bench.file("a.tif", b"what was there");
         let before = listing(bench.folder.path());
-        // A limit on the size of files stands in for a small disk.
         for out in ["a.tif", "b.png", "c.fits"] {
-            let script = format!(
-                "trap '' XFSZ; ulimit -f 2000; exec '{}' compose lantern.toml -o {out}",
-                env!("CARGO_BIN_EXE_linehue")
-            );
-            let output = Command::new("sh")
-                .current_dir(bench.folder.path())
-                .args(["-c", &script])
-                .output()
-                .expect("sh runs");
-            let err = String::from_utf8_lossy(&output.stderr);
-            assert_eq!(output.status.code(), Some(2), "{err}");
+            let err = on_a_small_disk(&bench, 2000, &format!("compose lantern.toml -o {out}"));
             assert!(err.contains(out) && err.lines().count() == 2, "{err}");
             assert!(!err.contains("panicked"), "{err}");
             assert_eq!(listing(bench.folder.path()), before, "{out}");
@@ -643,17 +647,7 @@ mod unix {
         let bench = Bench::new();
         let before = listing(bench.folder.path());
         for out in ["shown", "shown.html"] {
-            let script = format!(
-                "trap '' XFSZ; ulimit -f 8; exec '{}' page lantern.toml -o {out}",
-                env!("CARGO_BIN_EXE_linehue")
-            );
-            let output = Command::new("sh")
-                .current_dir(bench.folder.path())
-                .args(["-c", &script])
-                .output()
-                .expect("sh runs");
-            let err = String::from_utf8_lossy(&output.stderr);
-            assert_eq!(output.status.code(), Some(2), "{err}");
+            let err = on_a_small_disk(&bench, 8, &format!("page lantern.toml -o {out}"));
             assert!(err.contains(out) && !err.contains(".linehue-"), "{err}");
             assert_eq!(listing(bench.folder.path()), before, "{out}");
         }
