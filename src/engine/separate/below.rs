@@ -131,7 +131,8 @@ impl Below {
         let error = |mesh: &Mesh| {
             let cell = (y * self.columns + x.min(self.columns - 1)).min(mesh.error.len() - 1);
             let image = mesh.wrong * height;
-            f64::from(mesh.error[cell]).hypot(image)
+            let there = f64::from(mesh.error[cell]);
+            (there * there + image * image).sqrt()
         };
         self.meshes
             .iter()

@@ -22,7 +22,7 @@ pub(super) struct Spot {
     pub height: f64,
     /// Background at the place, its rise per pixel right and down, and its
     /// curvatures: of u^2, u v, v^2.
-    pub background: [f64; 6],
+    pub background: [f64; CURVED],
     /// Height over its error.
     pub snr: f64,
     /// Radius of the disc of pixels that are full, px; 0 where none is.
@@ -40,8 +40,15 @@ const HUBER: f64 = 2.0;
 /// Stars fitted together with one, at most.
 const NEIGHBOURS: usize = 6;
 
-/// Height and two shifts; a level and two slopes, three curvatures; neighbours.
-pub(super) const MOST: usize = 9 + NEIGHBOURS;
+/// Height and two shifts.
+const OWN: usize = 3;
+
+/// A level and two slopes; with three curvatures.
+const PLANE: usize = 3;
+const CURVED: usize = 6;
+
+/// What is fitted together, at most.
+pub(super) const MOST: usize = OWN + CURVED + NEIGHBOURS;
 
 /// Below this signal to noise a star stays where the list has it.
 const MOVES_SNR: f64 = 15.0;
@@ -97,6 +104,7 @@ impl Round<'_> {
             .filter(|_| spot.plateau_px == 0.0)
             .and_then(|below| below.best(spot.place, spot.height));
         let curved = way.is_some_and(|way| way.taper_px.is_some());
+        let ground = if curved { CURVED } else { PLANE };
         let radius = self.radius(spot, sigma, way);
         let drawn = &self.plate.drawn;
         let beside: Vec<&Drawn> = self.beside[index]
@@ -107,14 +115,18 @@ impl Round<'_> {
             .collect();
         let own = &drawn[index];
         let answer = |beside: &[&Drawn]| {
+            const LONE: usize = OWN + PLANE;
+            const FULL: usize = LONE + NEIGHBOURS;
+            const LONE_CURVED: usize = OWN + CURVED;
             let (mut normal, right) = match (curved, beside.is_empty()) {
-                (false, true) => self.sums::<6, 3>(spot, own, beside, radius, sigma, way),
-                (false, false) => self.sums::<12, 3>(spot, own, beside, radius, sigma, way),
-                (true, true) => self.sums::<9, 6>(spot, own, beside, radius, sigma, way),
-                (true, false) => self.sums::<15, 6>(spot, own, beside, radius, sigma, way),
+                (false, true) => self.sums::<LONE, PLANE>(spot, own, beside, radius, sigma, way),
+                (false, false) => self.sums::<FULL, PLANE>(spot, own, beside, radius, sigma, way),
+                (true, true) => {
+                    self.sums::<LONE_CURVED, CURVED>(spot, own, beside, radius, sigma, way)
+                }
+                (true, false) => self.sums::<MOST, CURVED>(spot, own, beside, radius, sigma, way),
             }?;
-            let ground = if curved { 6 } else { 3 };
-            solve(&mut normal, right, 3 + ground + beside.len())
+            solve(&mut normal, right, OWN + ground + beside.len())
         };
         // Two at one place cannot be told apart.
         let answer = answer(&beside).or_else(|| answer(&[]))?;
@@ -122,9 +134,8 @@ impl Round<'_> {
         let height = answer[0];
         let mut next = spot.clone();
         next.snr = height * energy.sqrt() / f64::from(sigma);
-        next.background = [0.0; 6];
-        let ground = if curved { 6 } else { 3 };
-        next.background[..ground].copy_from_slice(&answer[3..3 + ground]);
+        next.background = [0.0; CURVED];
+        next.background[..ground].copy_from_slice(&answer[OWN..OWN + ground]);
         next.height = height.max(0.0);
         if moves && height > 0.0 {
             let width = self.image.psf.fwhm_px;
@@ -196,10 +207,12 @@ impl Round<'_> {
                     parts[2] = f64::from(lines[2][column]) * spot.height;
                 }
                 let ground = [1.0, u, v, u * u, u * v, v * v];
-                parts[3..3 + GROUND].copy_from_slice(&ground[..GROUND]);
+                parts[OWN..OWN + GROUND].copy_from_slice(&ground[..GROUND]);
                 let mut others = 0.0;
-                for ((part, line), star) in
-                    parts[3 + GROUND..].iter_mut().zip(&lines[4..]).zip(beside)
+                for ((part, line), star) in parts[OWN + GROUND..]
+                    .iter_mut()
+                    .zip(&lines[4..])
+                    .zip(beside)
                 {
                     others += f64::from(line[column]);
                     *part = f64::from(line[column] / star.height);
@@ -231,7 +244,7 @@ impl Round<'_> {
                 }
             }
         }
-        if used < 3 + 2 * GROUND + 3 {
+        if used < 2 * (OWN + GROUND) {
             return None;
         }
         if !moves {
