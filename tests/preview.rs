@@ -640,12 +640,13 @@ fn stars_stay_off_before_noise_reduction() {
         Arc::new(Layer {
             parts: Parts {
                 smooth: Some(means(made(layer, &|value, _| value + 16.0))),
-                apart: Some(Apart {
+                apart: vec![Apart {
                     denoise: 1.0,
+                    by: Vec::new(),
                     nebula: means(made(layer, &|value, at| value + 16.0 - light(at))),
                     heights: means(made(layer, &|_, at| light(at) / 400.0)),
                     stars: 1,
-                }),
+                }],
             },
             ..Layer::clone(layer)
         })

@@ -3,53 +3,26 @@
 
 #[path = "support/field/mod.rs"]
 mod field;
+#[path = "support/starless.rs"]
+mod starless;
 
 use std::ops::ControlFlow;
 
+use field::Scene;
 use field::filters::Filter;
-use field::{Backdrop, GAS_ALONE, Scene, Spec, render_over};
-use linehue::engine::align::stars::{FindLimits, Stars, find};
+use linehue::engine::align::stars::{FindLimits, find};
 use linehue::engine::frame::{Plane, Size};
 use linehue::engine::separate::{
     Notice, SeparateError, Separation, Settings, Window, measure, stars_apart,
 };
 
+use starless::{CLASSES, Left, Sky, WIDE, go_on};
+
 const WIDTH: usize = 480;
 const HEIGHT: usize = 360;
 
-/// The size of the sample stacks.
-const WIDE: [usize; 2] = [864, 576];
-
-fn go_on(_: usize, _: usize) -> ControlFlow<()> {
-    ControlFlow::Continue(())
-}
-
-struct Sky {
-    spec: Spec,
-    plane: Plane,
-    truth: Vec<f32>,
-    stars: Stars,
-}
-
 fn sky(filter: Filter) -> Sky {
-    sky_of(filter, 20, [WIDTH, HEIGHT])
-}
-
-fn sky_of(filter: Filter, seed: u64, [width, height]: [usize; 2]) -> Sky {
-    let scene = Scene::new(width, height, seed);
-    let spec = Spec::new(width, height, filter);
-    let back = Backdrop::new(&scene, spec.grid, 0..height);
-    let seen = render_over(&scene, &back, &spec, 0..height);
-    let truth = render_over(&scene, &back, &spec.with_parts(GAS_ALONE), 0..height);
-    let size = Size { width, height };
-    let plane = Plane::from_vec(size, seen).expect("pixels");
-    let stars = find(&plane, None, &FindLimits::default(), &go_on).expect("stars");
-    Sky {
-        spec,
-        plane,
-        truth,
-        stars,
-    }
+    Sky::new(filter, 20, [WIDTH, HEIGHT])
 }
 
 fn apart(sky: &Sky) -> Separation {
@@ -124,111 +97,30 @@ fn most_starlight_goes_and_no_bias_comes() {
     assert!(left < 0.042 * light, "{}", left / light);
 }
 
-/// How high stars are, in sigma of the noise; the last are cut off.
-const CLASSES: [&str; 5] = ["below 20", "to 200", "to half full", "to full", "cut off"];
-
-/// What is left of a sky: squares in sigma of the noise, and pixels.
-#[derive(Default)]
-struct Left {
-    /// Where a star of this class gives the most light.
-    classes: [[f64; 2]; 5],
-    /// Of each star, over the pixels its light reaches.
-    stars: [Vec<f64>; 5],
-    /// Where no star's light is a fifth of the noise.
-    beside: [f64; 2],
-}
-
-impl Left {
-    /// Adds a sky taken apart, measured under the stars that are truly there,
-    /// whether they were found or not; those outside the frame own their pixels
-    /// and do not count.
-    fn add(&mut self, filter: Filter, seed: u64) {
-        let sky = sky_of(filter, seed, WIDE);
-        let nebula = apart(&sky).nebula(&sky.plane);
-        let psf = field::optics::Psf::new(sky.spec.fwhm_px, [0.92, 0.39]);
-        let square = |at: usize| {
-            let truth = f64::from(sky.truth[at]);
-            let off = f64::from(nebula.values()[[at / WIDE[0], at % WIDE[0]]]) - truth;
-            off * off / sky.spec.variance(truth)
-        };
-        let mut owners: Vec<(f32, Option<usize>)> = vec![(0.0, None); WIDE[0] * WIDE[1]];
-        let mut counted = vec![true; owners.len()];
-        for star in &Scene::new(WIDE[0], WIDE[1], seed).stars {
-            let (x, y) = sky.spec.grid.on_grid(star.x, star.y);
-            let light = sky.spec.star_light(star) as f32;
-            let inside = |at: f64, size: usize| (at.round().max(0.0) as usize).min(size - 1);
-            let at = inside(y, WIDE[1]) * WIDE[0] + inside(x, WIDE[0]);
-            let level = f64::from(sky.truth[at]);
-            let sigma = sky.spec.variance(level).sqrt();
-            let height = f64::from(light * psf.round(0.0));
-            let class = match height / sigma {
-                ..3.0 => continue,
-                _ if level + height > f64::from(field::SATURATION) => 4,
-                _ if level + height > 0.5 * f64::from(field::SATURATION) => 3,
-                200.0.. => 2,
-                20.0.. => 1,
-                _ => 0,
-            };
-            let reach = f64::from(psf.reach_px(light, 0.2 * sigma as f32)).max(4.0);
-            let within = |at: f64, size: usize| (-0.5..size as f64 - 0.5).contains(&at);
-            let there = within(x, WIDE[0]) && within(y, WIDE[1]);
-            let mut sums = [0.0, 0.0];
-            for row in inside(y - reach, WIDE[1])..=inside(y + reach, WIDE[1]) {
-                for column in inside(x - reach, WIDE[0])..=inside(x + reach, WIDE[0]) {
-                    let (u, v) = (column as f64 - x, row as f64 - y);
-                    if u * u + v * v >= reach * reach {
-                        continue;
-                    }
-                    let at = row * WIDE[0] + column;
-                    let here = light * psf.round((u * u + v * v) as f32);
-                    if here > owners[at].0 {
-                        owners[at] = (here, Some(class));
-                        counted[at] = there;
-                    }
-                    sums[0] += square(at);
-                    sums[1] += 1.0;
-                }
-            }
-            if there && sums[1] > 0.0 {
-                self.stars[class].push((sums[0] / sums[1]).sqrt());
-            }
-        }
-        for (at, (_, class)) in owners.iter().enumerate().filter(|(at, _)| counted[*at]) {
-            let sums = class.map_or(&mut self.beside, |class| &mut self.classes[class]);
-            sums[0] += square(at);
-            sums[1] += 1.0;
-        }
-    }
-}
-
 #[test]
 fn little_is_left_under_the_stars_that_are_there() {
     let mut left = Left::default();
     for (filter, seed) in [(Filter::Ha, 52), (Filter::Oiii, 33), (Filter::L, 11)] {
-        left.add(filter, seed);
+        let sky = Sky::new(filter, seed, WIDE);
+        left.add(&sky, &apart(&sky).nebula(&sky.plane));
     }
     // All pixels together, and the star in the middle; noise alone gives 1.
     let most = [(2.6, 2.0), (3.6, 1.4), (2.8, 1.6), (5.5, 2.9), (3.8, 4.0)];
     for (class, name) in CLASSES.iter().enumerate() {
-        let [squares, pixels] = left.classes[class];
-        let all = (squares / pixels).sqrt();
-        let stars = &mut left.stars[class];
-        stars.sort_by(f64::total_cmp);
-        let middle = stars[stars.len() / 2];
-        println!("{name}: {} stars, {all:.2}, {middle:.2}", stars.len());
+        let (all, middle) = (left.all(class), left.middle(class));
+        println!("{name}: {all:.2}, {middle:.2}");
         assert!(all < most[class].0, "{name}: {all}");
         assert!(middle < most[class].1, "{name}: {middle}");
     }
     // Knots of the nebula that pass for stars.
-    let beside = (left.beside[0] / left.beside[1]).sqrt();
-    println!("beside: {beside:.2}");
-    assert!(beside < 1.3, "{beside}");
+    println!("beside: {:.2}", left.beside());
+    assert!(left.beside() < 1.3, "{}", left.beside());
 }
 
 #[test]
 fn few_stars_are_overlooked() {
     let scene = Scene::new(WIDTH, HEIGHT, 11);
-    let sky = sky_of(Filter::L, 11, [WIDTH, HEIGHT]);
+    let sky = Sky::new(Filter::L, 11, [WIDTH, HEIGHT]);
     let settings = Settings::of(&sky.stars);
     let model = measure(&sky.plane, &sky.stars.stars, &settings, &go_on).unwrap();
     let psf = field::optics::Psf::new(sky.spec.fwhm_px, [0.92, 0.39]);
@@ -251,7 +143,7 @@ fn few_stars_are_overlooked() {
 
 #[test]
 fn a_ceiling_that_nobody_knows_is_told_from_the_picture() {
-    let sky = sky_of(Filter::L, 11, [WIDTH, HEIGHT]);
+    let sky = Sky::new(Filter::L, 11, [WIDTH, HEIGHT]);
     let known = Settings {
         ceiling: Some(f64::from(field::SATURATION)),
         ..Settings::of(&sky.stars)
@@ -375,6 +267,71 @@ fn nothing_to_do_changes_nothing_and_gaps_stay_gaps() {
     };
     let stopped = stars_apart(&sky.plane, &sky.stars.stars, &settings, &stop);
     assert_eq!(stopped, Err(SeparateError::Stopped));
+}
+
+/// A detector that is full at 20,000, and stars on its border: of two the middle is
+/// outside, of one on the outermost row.
+#[test]
+fn stars_cut_off_by_ceiling_and_border_go() {
+    const SIDE: usize = 320;
+    const FULL: f32 = 20_000.0;
+    let psf = field::optics::Psf::new(3.0, [0.0, 0.0]);
+    let border = [[150.3, -1.1], [320.2, 70.6], [60.2, 319.4]];
+    let mut stars: Vec<([f64; 2], f32)> = border.map(|place| (place, 2e6)).to_vec();
+    for index in 0..40_u8 {
+        let part = |step: f64| 12.0 + (f64::from(index) * step).fract() * 296.0;
+        let place = [part(0.618_034), part(0.414_214)];
+        if border
+            .iter()
+            .all(|at| (place[0] - at[0]).hypot(place[1] - at[1]) > 40.0)
+        {
+            stars.push((place, 2e4 * f32::from(1 + index % 5)));
+        }
+    }
+    let mut state = 9_u64;
+    let values = (0..SIDE * SIDE).map(|index| {
+        let mut value = 500.0 - 4.0;
+        for _ in 0..4 {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            value += 2.0 * ((state >> 40) as f32 / 16_777_216.0);
+        }
+        for ([x, y], light) in &stars {
+            let (u, v) = ((index % SIDE) as f64 - x, (index / SIDE) as f64 - y);
+            value += light * psf.round((u * u + v * v) as f32);
+        }
+        value.min(FULL)
+    });
+    let size = Size {
+        width: SIDE,
+        height: SIDE,
+    };
+    let plane = Plane::from_vec(size, values.collect()).unwrap();
+    let found = find(
+        &plane,
+        Some(f64::from(FULL)),
+        &FindLimits::default(),
+        &go_on,
+    )
+    .unwrap();
+    let apart = stars_apart(&plane, &found.stars, &Settings::of(&found), &go_on).unwrap();
+    let nebula = apart.nebula(&plane);
+    for [x, y] in border {
+        let (mut before, mut after, mut count) = (0.0, 0.0, 0.0);
+        for row in 0..SIDE {
+            for column in 0..SIDE {
+                if (column as f64 - x).hypot(row as f64 - y) < 6.0 {
+                    before += f64::from(plane.values()[[row, column]] - 500.0);
+                    after += f64::from(nebula.values()[[row, column]] - 500.0).abs();
+                    count += 1.0;
+                }
+            }
+        }
+        println!("{x} {y}: {:.0} of {:.0}", after / count, before / count);
+        assert!(before / count > 4000.0);
+        assert!(after < 0.02 * before, "{x} {y}: {after:.0} of {before:.0}");
+    }
 }
 
 /// In a small field one star alone is so bright that its arms show.

@@ -19,6 +19,8 @@ pub mod inspect;
 
 pub mod draft;
 
+mod parting;
+
 mod parts;
 
 mod spooled;

@@ -7,16 +7,16 @@ use std::sync::Arc;
 use ndarray::Array2;
 use rayon::prelude::*;
 
+use super::parting::{self, Parting};
 use super::spooled::spooled;
 use super::{Control, Error};
-use crate::engine::align::stars::{self, FindLimits, Stars};
 use crate::engine::compose::{Composition, Slot};
 use crate::engine::denoise::{self, NoiseModel};
 use crate::engine::detail;
 use crate::engine::frame::{BAND_ROWS, Plane, Rows, RowsError, Size};
 use crate::engine::recipe::{Recipe, Rendition};
 use crate::engine::reduce::Reduced;
-use crate::engine::separate::{self, Footprint, SeparateError, Separation, Settings};
+use crate::engine::separate::Footprint;
 use crate::io::record::{NoiseEntry, StarsEntry};
 
 /// What is said of one channel's parts.
@@ -68,6 +68,7 @@ pub fn sources(
     let mut made: Vec<(Slot, Arc<dyn Rows>)> = Vec::new();
     let mut all_said = Vec::new();
     let mut notices = Vec::new();
+    let mut whole = Vec::new();
     for ((index, prepared), ceiling) in composition.channels().zip(channels).zip(ceilings) {
         let channel = Channel {
             index,
@@ -82,8 +83,40 @@ pub fn sources(
             .copied()
             .filter(|slot| slot.channel() == Some(index))
             .collect();
-        let said = channel.make(&wanted, &mut made, &mut notices, control)?;
-        all_said.push(said);
+        all_said.push(channel.make(&wanted, &mut made, control)?);
+        whole.push(channel);
+    }
+    let order: Vec<(&Channel<'_>, bool)> = parting::order(composition)
+        .into_iter()
+        .filter_map(|(index, apart)| Some((whole.iter().find(|own| own.index == index)?, apart)))
+        .collect();
+    let mut parting = Parting::default();
+    for (channel, _) in &order {
+        let plane = channel.in_memory(&*channel.whole(&made), control)?;
+        parting.add(&plane, channel.id, channel.ceiling, control)?;
+    }
+    for (channel, _) in order.iter().filter(|(_, apart)| *apart) {
+        let rows = channel.whole(&made);
+        let plane = channel.in_memory(&*rows, control)?;
+        let (parted, entry) = parting.next(&plane, control)?;
+        let told = parted.notices.iter();
+        notices.extend(told.map(|notice| format!("{}: {notice}", channel.id)));
+        let footprint = Arc::new(parted.footprint);
+        for (slot, shows) in [
+            (Slot::Nebula(channel.index), Shows::Nebula),
+            (Slot::Height(channel.index), Shows::Height),
+        ] {
+            let overlaid = Overlaid {
+                whole: Arc::clone(&rows),
+                footprint: Arc::clone(&footprint),
+                shows,
+            };
+            made.push((slot, Arc::new(overlaid)));
+        }
+        let place = whole.iter().position(|own| own.index == channel.index);
+        if let Some(said) = place.and_then(|place| all_said.get_mut(place)) {
+            said.stars = Some(entry);
+        }
     }
     let mut rows: Vec<Arc<dyn Rows>> = Vec::new();
     for slot in composition.slots() {
@@ -116,70 +149,53 @@ pub fn shares(recipe: &Recipe, rendition: &Rendition, index: usize) -> [f64; 2] 
 }
 
 impl Channel<'_> {
+    // What is asked for, but for stars told apart; always the whole channel.
     fn make(
         &self,
         wanted: &[Slot],
         made: &mut Vec<(Slot, Arc<dyn Rows>)>,
-        notices: &mut Vec<String>,
         control: Control<'_>,
     ) -> Result<Said, Error> {
         let mut said = Said::default();
         let smooth_wanted = wanted.contains(&Slot::Smooth(self.index));
         let [own, colored] = self.shares;
-        let apart = wanted.contains(&Slot::Nebula(self.index));
-        if own == 0.0 && !(smooth_wanted && colored > 0.0) && !apart {
-            for slot in wanted {
-                made.push((*slot, Arc::clone(&self.sharp)));
+        let sharp = |slot| (slot, Arc::clone(&self.sharp));
+        if own == 0.0 && !(smooth_wanted && colored > 0.0) {
+            made.push(sharp(Slot::Whole(self.index)));
+            if smooth_wanted {
+                made.push(sharp(Slot::Smooth(self.index)));
             }
             return Ok(said);
         }
         let go_on = |_| control.check_rows();
-        let mut whole = self.in_memory(control)?;
-        if own > 0.0 || (smooth_wanted && colored > 0.0) {
-            let smooth = smoothed(&whole, self.id, control)?;
-            said.noise = Some(NoiseEntry {
-                brightness: own,
-                color: colored,
-                method: denoise::METHOD.to_owned(),
-            });
-            if smooth_wanted {
-                let rows = spooled(&blended(&whole, &smooth, colored), &go_on, control)?;
-                made.push((Slot::Smooth(self.index), rows));
-            }
-            if own > 0.0 {
-                whole = blended(&whole, &smooth, own);
-            }
+        let whole = self.in_memory(&*self.sharp, control)?;
+        let smooth = smoothed(&whole, self.id, control)?;
+        said.noise = Some(NoiseEntry {
+            brightness: own,
+            color: colored,
+            method: denoise::METHOD.to_owned(),
+        });
+        if smooth_wanted {
+            let rows = spooled(&blended(&whole, &smooth, colored), &go_on, control)?;
+            made.push((Slot::Smooth(self.index), rows));
         }
-        let whole_rows = if own > 0.0 {
-            spooled(&whole, &go_on, control)?
+        made.push(if own > 0.0 {
+            let rows = spooled(&blended(&whole, &smooth, own), &go_on, control)?;
+            (Slot::Whole(self.index), rows)
         } else {
-            Arc::clone(&self.sharp)
-        };
-        made.push((Slot::Whole(self.index), Arc::clone(&whole_rows)));
-        if apart {
-            let (parted, entry) = parted(&whole, self.id, self.ceiling, control)?;
-            drop(whole);
-            notices.extend(
-                parted
-                    .notices
-                    .iter()
-                    .map(|notice| format!("{}: {notice}", self.id)),
-            );
-            let footprint = Arc::new(parted.footprint);
-            let overlaid = |shows| Overlaid {
-                whole: Arc::clone(&whole_rows),
-                footprint: Arc::clone(&footprint),
-                shows,
-            };
-            made.push((Slot::Nebula(self.index), Arc::new(overlaid(Shows::Nebula))));
-            made.push((Slot::Height(self.index), Arc::new(overlaid(Shows::Height))));
-            said.stars = Some(entry);
-        }
+            sharp(Slot::Whole(self.index))
+        });
         Ok(said)
     }
 
-    fn in_memory(&self, control: Control<'_>) -> Result<Plane, Error> {
-        let rows = &*self.sharp;
+    // The whole channel, as it was made.
+    fn whole(&self, made: &[(Slot, Arc<dyn Rows>)]) -> Arc<dyn Rows> {
+        let own = |(slot, _): &&(Slot, Arc<dyn Rows>)| *slot == Slot::Whole(self.index);
+        let rows = made.iter().find(own).map(|(_, rows)| rows);
+        Arc::clone(rows.unwrap_or(&self.sharp))
+    }
+
+    fn in_memory(&self, rows: &dyn Rows, control: Control<'_>) -> Result<Plane, Error> {
         let size = rows.size();
         let mut values = vec![0.0; size.pixels()];
         let step = format!("{}: reading", self.id);
@@ -204,33 +220,6 @@ pub fn smoothed(plane: &Plane, id: &str, control: Control<'_>) -> Result<Plane, 
     let tick = control.tick(format!("{id}: smoothing noise"));
     let model = NoiseModel::measure(plane);
     denoise::smoothed(plane, &model, &tick).map_err(|_| Error::Cancelled)
-}
-
-/// A channel's stars told from its nebula.
-///
-/// # Errors
-/// When the job is stopped.
-pub fn parted(
-    plane: &Plane,
-    id: &str,
-    ceiling: Option<f64>,
-    control: Control<'_>,
-) -> Result<(Separation, StarsEntry), Error> {
-    let tick = control.tick(format!("{id}: finding stars"));
-    let found: Stars = stars::find(plane, ceiling, &FindLimits::default(), &tick)?;
-    let settings = Settings::of(&found);
-    let tick = control.tick(format!("{id}: telling stars from the nebula"));
-    let parted = separate::stars_apart(plane, &found.stars, &settings, &tick);
-    let parted = parted.map_err(|error| match error {
-        SeparateError::Stopped => Error::Cancelled,
-        other => Error::request(other.to_string(), other.hint()),
-    })?;
-    let entry = StarsEntry {
-        stars: parted.report.stars,
-        saturated: parted.report.saturated,
-        fwhm_px: found.fwhm_px,
-    };
-    Ok((parted, entry))
 }
 
 /// A plane, moved by a share (0..1) towards a smooth one of its size.

@@ -191,12 +191,13 @@ fn apart() -> Vec<Option<Arc<Layer>>> {
         Arc::new(Layer {
             parts: Parts {
                 smooth: None,
-                apart: Some(Apart {
+                apart: vec![Apart {
                     denoise: 0.0,
+                    by: Vec::new(),
                     nebula: means(Plane::clone(&layer.plane)),
                     heights: means(heights),
                     stars: 1000,
-                }),
+                }],
             },
             ..Layer::clone(layer)
         })

@@ -10,7 +10,7 @@ use std::ops::ControlFlow;
 use divan::Bencher;
 use linehue::engine::align::stars::{FindLimits, Stars, find};
 use linehue::engine::frame::Plane;
-use linehue::engine::separate::{Settings, Window, measure, stars_apart};
+use linehue::engine::separate::{Settings, Together, Window, measure, stars_apart};
 use scene::Scene;
 
 fn main() {
@@ -36,6 +36,26 @@ fn full_frame(bencher: Bencher<'_, '_>, count: usize) {
     let (plane, stars) = field(count);
     let settings = Settings::of(&stars);
     bencher.bench(|| stars_apart(&plane, &stars.stars, &settings, &go_on));
+}
+
+/// Two channels that tell each other: what comes out is for both.
+#[divan::bench(args = [3_000, 20_000], sample_count = 3)]
+fn two_channels(bencher: Bencher<'_, '_>, count: usize) {
+    let (plane, stars) = field(count);
+    let settings = Settings::of(&stars);
+    bencher.bench(|| {
+        let mut together = Together::default();
+        for _ in 0..2 {
+            let added = together.add(&plane, &stars.stars, &settings, &go_on);
+            added.expect("not stopped");
+        }
+        let mut apart = || {
+            let model = together.model(&plane, &go_on).expect("not stopped");
+            let model = model.expect("added");
+            model.separate(&plane, model.whole(), &go_on)
+        };
+        [apart(), apart()]
+    });
 }
 
 /// A part of 1320 x 760 pixels, with stars and image already measured.

@@ -278,7 +278,7 @@ fn stars_are_told_apart_in_a_channel_that_comes_late() {
     let mut harness = window(state, [1440.0, 900.0], Theme::Dark);
     let apart = |harness: &Harness<'static, App>, id: &str| {
         let layers = &harness.state().state.layers;
-        layers.get(id).is_some_and(|l| l.parts.apart.is_some())
+        layers.get(id).is_some_and(|l| !l.parts.apart.is_empty())
     };
     harness.run_steps(4);
     for id in ["sii", "ha", "oiii"] {

@@ -98,13 +98,18 @@ fn part_entries() -> impl Strategy<Value = PartEntries> {
         color,
         method,
     });
-    let stars =
-        (any::<[usize; 2]>(), option::of(finite())).prop_map(|([stars, saturated], fwhm_px)| {
-            StarsEntry {
-                stars,
-                saturated,
-                fwhm_px,
-            }
+    let stars = (
+        any::<[usize; 2]>(),
+        option::of(finite()),
+        vec(words(), 0..3),
+        words(),
+    )
+        .prop_map(|([stars, saturated], fwhm_px, with, method)| StarsEntry {
+            stars,
+            saturated,
+            fwhm_px,
+            with,
+            method,
         });
     (option::of(continuum), option::of(noise), option::of(stars))
 }

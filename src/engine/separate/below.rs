@@ -34,6 +34,9 @@ const PLANE_WIDTHS: f64 = 2.2;
 /// the best way.
 const FLAT: f32 = 1.3;
 
+/// A part of the picture's typical noise that no data fall below.
+const QUIET: f32 = 0.2;
+
 /// Pixels along the side of a cell, and from one sample to the next.
 const CELL: usize = 32;
 const STRIDE: usize = 4;
@@ -49,6 +52,7 @@ pub(super) struct Way {
 }
 
 /// One way of taking the ground, and how it errs on a mesh of cells.
+#[derive(Debug, Clone)]
 struct Mesh {
     kernel: Kernel,
     taper_px: Option<f64>,
@@ -57,8 +61,10 @@ struct Mesh {
 }
 
 /// See the module's words.
+#[derive(Debug, Clone)]
 pub(super) struct Below {
     columns: usize,
+    cells: usize,
     meshes: Vec<Mesh>,
 }
 
@@ -96,7 +102,37 @@ impl Below {
                 error,
             });
         }
-        Self { columns, meshes }
+        Self {
+            columns,
+            cells,
+            meshes,
+        }
+    }
+
+    /// How high a star would be at a pixel, and the error of that; none where
+    /// there is no data, or less noise than data have beside the picture's
+    /// `typical` one.
+    pub fn height_at(
+        &self,
+        pixels: &Pixels<'_>,
+        light: &[f32],
+        (x, y): (usize, usize),
+        typical: f32,
+    ) -> Option<[f32; 2]> {
+        let cell = y / CELL * self.columns + x / CELL;
+        let mesh = self
+            .meshes
+            .iter()
+            .min_by(|a, b| a.error[cell].total_cmp(&b.error[cell]))?;
+        let height = mesh.kernel.height(pixels, light, x, y);
+        let error = mesh.error[cell];
+        let data = height.is_finite() && height != 0.0 && error.is_finite();
+        (data && error > QUIET * mesh.kernel.of_noise * typical).then_some([height, error])
+    }
+
+    fn cell(&self, [x, y]: [f64; 2]) -> usize {
+        let [x, y] = [x, y].map(|at| at.max(0.0) as usize / CELL);
+        (y * self.columns + x.min(self.columns - 1)).min(self.cells - 1)
     }
 
     /// Where a star near a pixel would be highest, if it stands out so many times
@@ -126,10 +162,9 @@ impl Below {
     }
 
     /// The way that errs least for a star of this height.
-    pub fn best(&self, [x, y]: [f64; 2], height: f64) -> Option<Way> {
-        let [x, y] = [x, y].map(|at| at.max(0.0) as usize / CELL);
+    pub fn best(&self, place: [f64; 2], height: f64) -> Option<Way> {
+        let cell = self.cell(place);
         let error = |mesh: &Mesh| {
-            let cell = (y * self.columns + x.min(self.columns - 1)).min(mesh.error.len() - 1);
             let image = mesh.wrong * height;
             let there = f64::from(mesh.error[cell]);
             (there * there + image * image).sqrt()
@@ -145,6 +180,7 @@ impl Below {
 }
 
 /// What gives a star's height, from the pixels around it.
+#[derive(Debug, Clone)]
 struct Kernel {
     reach: usize,
     /// Weights of a row, zeros at its end: a whole number of [`LANES`].

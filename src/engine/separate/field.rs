@@ -22,6 +22,9 @@ const ARMS_FLOOR: f32 = 0.5;
 /// Stars nearer to each other than this are one, in widths.
 const SAME_WIDTHS: f64 = 0.3;
 
+/// A star that other channels tell of stands out so many times its error.
+const SURE: f64 = 1.5;
+
 /// Rounds that learn what reaches far once the stars are known.
 const FAR: usize = 2;
 
@@ -40,7 +43,41 @@ pub(super) struct Field<'a> {
     below: Option<Below>,
 }
 
+/// What is known of a picture's stars once they are measured.
+#[derive(Debug, Clone)]
+pub(super) struct Known {
+    pub spots: Vec<Spot>,
+    pub psf: Psf,
+    pub below: Option<Below>,
+}
+
 impl<'a> Field<'a> {
+    /// Takes up what was measured before, on the same picture.
+    pub fn again(pixels: Pixels<'a>, noise: &'a Noise, known: Known) -> Self {
+        let mut field = Self {
+            pixels,
+            noise,
+            beside: Vec::new(),
+            image: Image::new(&known.psf),
+            psf: known.psf,
+            spots: known.spots,
+            plate: Plate::new(pixels.width, pixels.height),
+            below: known.below,
+        };
+        field.meet();
+        field.lay();
+        field
+    }
+
+    /// Lays the picture aside.
+    pub fn known(self) -> Known {
+        Known {
+            spots: self.spots,
+            psf: self.psf,
+            below: self.below,
+        }
+    }
+
     pub fn new(pixels: Pixels<'a>, noise: &'a Noise, spots: Vec<Spot>, fwhm_px: f64) -> Self {
         let psf = Psf::moffat(fwhm_px, 3.0);
         let mut field = Self {
@@ -57,9 +94,26 @@ impl<'a> Field<'a> {
         field
     }
 
-    fn meet(&mut self) {
+    /// How high a star would be at a place where none is known, and the error of
+    /// that.
+    pub fn height_at(&self, [x, y]: [f64; 2]) -> Option<[f32; 2]> {
+        let inside = |at: f64, size: usize| {
+            let at = libm::round(at);
+            (at >= 0.0 && at < size as f64).then_some(at as usize)
+        };
+        let place = (
+            inside(x, self.pixels.width)?,
+            inside(y, self.pixels.height)?,
+        );
+        let below = self.below.as_ref()?;
+        let typical = self.noise.typical;
+        below.height_at(&self.pixels, &self.plate.light, place, typical)
+    }
+
+    /// Sees which stars lie beside which.
+    pub fn meet(&mut self) {
         let far = 4.0 * self.psf.fwhm_px;
-        self.beside = neighbours(&self.spots, far, self.pixels.width, self.pixels.height);
+        self.beside = neighbours(&self.spots, far, self.pixels.size());
         // Two so close are one; what came first stays.
         let close = SAME_WIDTHS * self.psf.fwhm_px;
         for index in 0..self.spots.len() {
@@ -181,7 +235,7 @@ impl<'a> Field<'a> {
         self.lay();
     }
 
-    fn lay(&mut self) {
+    pub fn lay(&mut self) {
         self.plate.lay(&self.image, self.drawn(FLOOR));
     }
 
@@ -221,8 +275,13 @@ impl<'a> Field<'a> {
 
     /// Leaves out what is too faint here. The first `listed` spots are the list's.
     pub fn leave_out_faint(&mut self, listed: usize, least_snr: f64, report: &mut Report) {
+        (report.stars, report.saturated, report.found) = (0, 0, 0);
         for (index, spot) in self.spots.iter_mut().enumerate() {
-            if spot.height > 0.0 && spot.snr >= least_snr {
+            let sure = match spot.hint {
+                Some(hint) if hint.both.is_finite() => spot.height > SURE * hint.both,
+                _ => spot.snr >= least_snr,
+            };
+            if spot.height > 0.0 && sure {
                 report.stars += 1;
                 report.saturated += usize::from(spot.plateau_px > 0.0);
                 report.found += usize::from(index >= listed);
@@ -235,7 +294,7 @@ impl<'a> Field<'a> {
 }
 
 /// The stars as they are drawn, out to `floor` sigma.
-fn draw(spots: &[Spot], psf: &Psf, noise: &Noise, floor: f32) -> Vec<Drawn> {
+pub(super) fn draw(spots: &[Spot], psf: &Psf, noise: &Noise, floor: f32) -> Vec<Drawn> {
     spots
         .par_iter()
         .map(|spot| {

@@ -29,6 +29,19 @@ pub(super) struct Spot {
     pub plateau_px: f64,
     /// From this value on a pixel says nothing.
     pub full: f32,
+    /// What other channels say of its height.
+    pub hint: Option<Hint>,
+}
+
+/// A star's height as other channels tell it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Hint {
+    /// File units.
+    pub height: f64,
+    /// Its error, file units.
+    pub error: f64,
+    /// The error of what came out with it; infinite before it was fitted.
+    pub both: f64,
 }
 
 /// Part of the image's height by which it is taken to be wrong.
@@ -131,8 +144,13 @@ impl Round<'_> {
         // Two at one place cannot be told apart.
         let answer = answer(&beside).or_else(|| answer(&[]))?;
         let moves = spot.snr > MOVES_SNR;
-        let height = answer[0];
+        let mut height = answer[0];
         let mut next = spot.clone();
+        if let (Some(hint), Some(way)) = (&mut next.hint, way) {
+            let (own, told) = (way.error * way.error, hint.error * hint.error);
+            height = (height * told + hint.height * own) / (told + own);
+            hint.both = (told * own / (told + own)).sqrt();
+        }
         next.snr = height * energy.sqrt() / f64::from(sigma);
         next.background = [0.0; CURVED];
         next.background[..ground].copy_from_slice(&answer[OWN..OWN + ground]);

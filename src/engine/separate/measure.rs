@@ -3,7 +3,7 @@
 
 use std::ops::ControlFlow;
 
-use super::field::Field;
+use super::field::{Field, Known, draw};
 use super::fit::Spot;
 use super::islands::{Crest, Disc, islands};
 use super::light::Drawn;
@@ -11,6 +11,7 @@ use super::model::StarModel;
 use super::noise::Noise;
 use super::pixels::Pixels;
 use super::psf::Psf;
+use super::together::{Probe, Stars, probes};
 use super::{Notice, Report, SeparateError, Settings, Tick, build, start};
 use crate::engine::align::stars::Star;
 use crate::engine::frame::{Plane, Size};
@@ -28,6 +29,33 @@ const FEWEST: usize = 5;
 /// Steps that `tick` hears about while measuring.
 const MEASURING: usize = 2 + LEARN + 2 * SEARCH + 1;
 
+/// What a picture tells of its stars by itself: little beside the picture.
+#[derive(Debug, Clone)]
+pub(super) struct Survey {
+    pub(super) size: Size,
+    given_px: f64,
+    pub(super) found: Option<Found>,
+    pub(super) report: Report,
+    notices: Vec<Notice>,
+    /// What it has where the stars of every channel are, by their number.
+    pub(super) probes: Vec<Vec<Probe>>,
+}
+
+/// The same where there are stars.
+#[derive(Debug, Clone)]
+pub(super) struct Found {
+    pub known: Known,
+    pub noise: Noise,
+    /// From this value on the detector is full.
+    pub full: f32,
+    /// Below this signal to noise a star stays.
+    pub least_snr: f64,
+    /// How many spots are the list's.
+    pub listed: usize,
+    /// Which of them stand for stars, by place.
+    pub stars: Stars,
+}
+
 /// Measures listed stars on a picture. The list may come from another channel
 /// on the same grid: places are improved where the star is bright enough here,
 /// and stars that do not show here stay untouched. Brightness and width in the
@@ -42,6 +70,21 @@ pub fn measure(
     settings: &Settings,
     tick: Tick<'_>,
 ) -> Result<StarModel, SeparateError> {
+    survey(plane, stars, settings, &[], tick).map(Survey::model)
+}
+
+/// As [`measure`], up to where other channels may have a say (see `together`): what
+/// is here where the stars of the channels before this one are, `others`, is noted.
+///
+/// # Errors
+/// [`SeparateError::Stopped`] where `tick` breaks off.
+pub(super) fn survey(
+    plane: &Plane,
+    stars: &[Star],
+    settings: &Settings,
+    others: &[Survey],
+    tick: Tick<'_>,
+) -> Result<Survey, SeparateError> {
     let mut done = 0;
     let mut step = || -> Result<(), SeparateError> {
         done += 1;
@@ -52,26 +95,26 @@ pub fn measure(
     };
     let (height, width) = plane.values().dim();
     let given = settings.fwhm_px.clamp(1.0, 20.0);
-    let mut model = StarModel {
+    let mut survey = Survey {
         size: Size { width, height },
-        psf: Psf::moffat(given, 3.0),
-        drawn: Vec::new(),
-        noise: None,
-        islands: Vec::new(),
+        given_px: given,
+        found: None,
         report: Report::default(),
         notices: Vec::new(),
+        probes: Vec::new(),
     };
-    model.report.faint = stars.len();
+    survey.report.faint = stars.len();
     let Some(values) = plane.values().as_slice().filter(|_| !stars.is_empty()) else {
-        return Ok(model);
+        return Ok(survey);
     };
     let pixels = Pixels::new(values, width, height);
     let Some(noise) = Noise::new(&pixels).filter(|noise| noise.typical > 0.0) else {
-        return Ok(model);
+        return Ok(survey);
     };
     step()?;
     let ceiling = settings.ceiling.or_else(|| start::ceiling(&pixels, &noise));
-    let spots = start::spots(&pixels, &noise, stars, given, ceiling);
+    let mut spots = start::spots(&pixels, &noise, stars, given, ceiling);
+    spots.extend(start::on_border(&pixels, &noise, &spots, given, ceiling));
     let fwhm_px = start::width(&pixels, &spots, &noise, given).unwrap_or(given);
     let mut field = Field::new(pixels, &noise, spots, fwhm_px.clamp(1.0, 20.0));
     step()?;
@@ -92,7 +135,7 @@ pub fn measure(
         let known = field.spots.len();
         field.seek(full, settings.seek);
         field.fit_new(known);
-        model.report.unlike += field.leave_out_unlike();
+        survey.report.unlike += field.leave_out_unlike();
         if learns && round == 0 {
             field.learn_far(&chosen);
         }
@@ -100,28 +143,61 @@ pub fn measure(
     }
     field.fit();
     step()?;
-    field.leave_out_faint(stars.len(), settings.least_snr, &mut model.report);
-    model.report.models = if learns { chosen.len() } else { 0 };
+    field.leave_out_faint(stars.len(), settings.least_snr, &mut survey.report);
+    survey.report.models = if learns { chosen.len() } else { 0 };
     if !learns {
-        model.notices.push(Notice::TextbookProfile {
+        survey.notices.push(Notice::TextbookProfile {
             usable,
             fwhm_px: field.psf.fwhm_px,
         });
     }
-    model.drawn = field.drawn(FLOOR);
-    let crest = Crest::new(&field.psf);
-    let disc = |(spot, drawn): (&Spot, &Drawn)| {
-        let sigma = noise.at(spot.place[0] as f32, spot.place[1] as f32);
-        Disc::of(&crest, drawn, sigma, spot.plateau_px, spot.full)
-    };
-    let discs: Vec<Disc> = field
-        .spots
-        .iter()
-        .zip(&model.drawn)
-        .filter_map(disc)
-        .collect();
-    model.islands = islands(&discs, width, height);
-    model.psf = field.psf;
-    model.noise = Some(noise);
-    Ok(model)
+    field.lay();
+    let here = Stars::new(&field.spots, &field.psf, survey.size);
+    let of_others = others.iter().map(|other| probes(&field, &here, other));
+    // None of itself: the channels keep their order.
+    survey.probes = of_others.chain([Vec::new()]).collect();
+    let known = field.known();
+    survey.found = Some(Found {
+        known,
+        noise,
+        full,
+        least_snr: settings.least_snr,
+        listed: stars.len(),
+        stars: here,
+    });
+    Ok(survey)
+}
+
+impl Survey {
+    /// The stars as this picture alone tells them.
+    pub fn model(self) -> StarModel {
+        let mut model = StarModel {
+            size: self.size,
+            psf: Psf::moffat(self.given_px, 3.0),
+            drawn: Vec::new(),
+            noise: None,
+            islands: Vec::new(),
+            report: self.report,
+            notices: self.notices,
+        };
+        let Some(Found { known, noise, .. }) = self.found else {
+            return model;
+        };
+        model.drawn = draw(&known.spots, &known.psf, &noise, FLOOR);
+        let crest = Crest::new(&known.psf);
+        let disc = |(spot, drawn): (&Spot, &Drawn)| {
+            let sigma = noise.at(spot.place[0] as f32, spot.place[1] as f32);
+            Disc::of(&crest, drawn, sigma, spot.plateau_px, spot.full)
+        };
+        let discs: Vec<Disc> = known
+            .spots
+            .iter()
+            .zip(&model.drawn)
+            .filter_map(disc)
+            .collect();
+        model.islands = islands(&discs, self.size.width, self.size.height);
+        model.psf = known.psf;
+        model.noise = Some(noise);
+        model
+    }
 }

@@ -67,19 +67,29 @@ mod seek;
 
 mod start;
 
+mod together;
+
+mod told;
+
 mod wing;
 
 pub use footprint::{Footprint, Span};
+pub use light::Drawn;
 pub use measure::measure;
 pub use model::StarModel;
 pub use pixels::Window;
 pub use psf::Psf;
 pub use scale::{Scale, star_scale};
+pub use together::Together;
 
 use std::ops::ControlFlow;
 
 use super::align::stars::{Star, Stars};
 use super::frame::{Plane, Size};
+
+/// What a record says of it: another word where other bits come out.
+pub const METHOD: &str =
+    "images of a point learned from the field, heights told by all channels together";
 
 /// What is to be taken off.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,5 +1,7 @@
 //! A picture's values, and rectangles of it.
 
+use crate::engine::frame::Size;
+
 /// Values row by row; NaN where there is no data.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Pixels<'a> {
@@ -16,6 +18,13 @@ impl<'a> Pixels<'a> {
             values,
             width,
             height,
+        }
+    }
+
+    pub fn size(&self) -> Size {
+        Size {
+            width: self.width,
+            height: self.height,
         }
     }
 

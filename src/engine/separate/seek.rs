@@ -112,6 +112,7 @@ impl Round<'_> {
                 snr: 0.0,
                 plateau_px: 0.0,
                 full,
+                hint: None,
             }
         })
     }

@@ -42,4 +42,10 @@ pub struct StarsEntry {
     pub saturated: usize,
     /// The width of a star at half its height, px.
     pub fwhm_px: Option<f64>,
+    /// The other channels that told of its stars.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub with: Vec<String>,
+    /// By what; empty in records of the first builds.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub method: String,
 }

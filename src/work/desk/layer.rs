@@ -61,8 +61,31 @@ pub struct Means {
 pub struct Parts {
     /// The channel with its noise smoothed away.
     pub smooth: Option<Means>,
-    /// Its stars and the rest.
-    pub apart: Option<Apart>,
+    /// Its stars and the rest: for each set of channels that tell of them.
+    pub apart: Vec<Apart>,
+}
+
+impl Parts {
+    /// Its stars as these channels tell of them, or as others do until that is
+    /// made.
+    pub fn apart_by(&self, channels: &[&str]) -> Option<&Apart> {
+        let same = |apart: &&Apart| {
+            let own = apart.by.iter().map(|teller| teller.channel.as_str());
+            own.eq(channels.iter().copied())
+        };
+        self.apart.iter().find(same).or(self.apart.first())
+    }
+}
+
+/// A channel that told of stars.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Teller {
+    /// Its id.
+    pub channel: String,
+    /// What it was made from.
+    pub key: LayerKey,
+    /// Its `denoise`.
+    pub denoise: f64,
 }
 
 /// A channel whose stars were told from its nebula.
@@ -70,6 +93,8 @@ pub struct Parts {
 pub struct Apart {
     /// The channel's `denoise` at which this was done.
     pub denoise: f64,
+    /// The channels that told of the stars, by their ids.
+    pub by: Vec<Teller>,
     /// Without stars; the same bits elsewhere.
     pub nebula: Means,
     /// How high each pixel lies on its star's image: 1 on top, 0 where there is
@@ -84,7 +109,7 @@ impl Layer {
     /// [in small](crate::engine::recipe::Rendition::in_small): the channel without
     /// its stars, as far as that is made, or as it is.
     pub fn stand_in(&self, slot: Slot) -> (&Arc<Plane>, &[Arc<Plane>]) {
-        match (slot, &self.parts.apart) {
+        match (slot, self.parts.apart.first()) {
             (Slot::Nebula(_), Some(apart)) => (&apart.nebula.plane, &apart.nebula.reduced),
             _ => (&self.plane, &self.reduced),
         }

@@ -13,6 +13,7 @@ use crate::engine::frame::Size;
 use crate::engine::recipe::Rendition;
 use crate::engine::reduce::Reducer;
 use crate::work::desk::Layer;
+use crate::work::parting;
 
 type Values = Arc<Vec<f32>>;
 
@@ -27,11 +28,15 @@ pub(super) fn values(
     cancel: &AtomicBool,
 ) -> Option<Vec<Values>> {
     let grid = &request.grid;
+    let tellers = parting::tellers(&request.recipe, composition);
     let mut all: Vec<Values> = Vec::new();
     for slot in composition.slots() {
         let values = match slot {
             Slot::Brightness => brightness(stage, request, rendition, composition, cancel)?,
-            other => channel(stage, request, rendition, *other, grid, cancel)?,
+            other => {
+                let told = (rendition, &tellers[..]);
+                channel(stage, request, told, *other, grid, cancel)?
+            }
         };
         all.push(values);
     }
@@ -47,7 +52,7 @@ fn shares(request: &Request, rendition: &Rendition, index: usize) -> [f64; 2] {
 fn channel(
     stage: &mut Stage,
     request: &Request,
-    rendition: &Rendition,
+    (rendition, tellers): (&Rendition, &[&str]),
     slot: Slot,
     grid: &Grid,
     cancel: &AtomicBool,
@@ -59,7 +64,7 @@ fn channel(
         Some(smooth) => stage.between([layer.into(), smooth.into()], share, grid, cancel),
         None => stage.of(layer, grid, cancel),
     };
-    let apart = layer.parts.apart.as_ref();
+    let apart = layer.parts.apart_by(tellers);
     match slot {
         Slot::Smooth(_) => softened(colored),
         Slot::Nebula(_) => match apart {
@@ -123,11 +128,13 @@ fn brightness(
             height: rows.len(),
         },
     };
+    let tellers = parting::tellers(&request.recipe, composition);
+    let told = (rendition, &tellers[..]);
     let inputs: Vec<Values> = composition
         .slots()
         .iter()
         .filter(|slot| **slot != Slot::Brightness)
-        .map(|slot| channel(stage, request, rendition, *slot, &part, cancel))
+        .map(|slot| channel(stage, request, told, *slot, &part, cancel))
         .collect::<Option<_>>()?;
     let inputs: Vec<&[f32]> = inputs.iter().map(|values| values.as_slice()).collect();
     let light = brightness_of(composition, &inputs);

@@ -1,0 +1,119 @@
+//! Stars told from the nebula: in all channels of a rendition together, each of
+//! which says where the others' stars are.
+
+use super::{Control, Error};
+use crate::engine::align::stars::{self, FindLimits, Stars};
+use crate::engine::compose::{Composition, Slot};
+use crate::engine::frame::Plane;
+use crate::engine::recipe::Recipe;
+use crate::engine::separate::{self, SeparateError, Separation, Settings, Together};
+use crate::io::record::StarsEntry;
+
+/// The channels of a composition by their index in the recipe, if stars are told
+/// apart in any; and whether they are in this one. Those in which they are come
+/// first: the others are only asked.
+pub fn order(composition: &Composition) -> Vec<(usize, bool)> {
+    let apart = |index: &usize| composition.slots().contains(&Slot::Nebula(*index));
+    let (mut order, asked): (Vec<usize>, Vec<usize>) = composition.channels().partition(apart);
+    let parted = order.len();
+    if parted > 0 {
+        order.extend(asked);
+    }
+    let numbered = order.into_iter().enumerate();
+    numbered
+        .map(|(place, index)| (index, place < parted))
+        .collect()
+}
+
+/// The ids of the same, in alphabetical order.
+pub fn tellers<'a>(recipe: &'a Recipe, composition: &Composition) -> Vec<&'a str> {
+    let mut ids: Vec<&str> = order(composition)
+        .into_iter()
+        .map(|(index, _)| recipe.channels[index].id.as_str())
+        .collect();
+    ids.sort_unstable();
+    ids
+}
+
+/// Channels on one grid on the way: all are added; then those whose stars are
+/// wanted are taken apart, in the same order.
+#[derive(Debug, Default)]
+pub struct Parting {
+    together: Together,
+    added: Vec<Added>,
+    next: usize,
+}
+
+#[derive(Debug)]
+struct Added {
+    id: String,
+    fwhm_px: Option<f64>,
+}
+
+impl Parting {
+    /// Finds and measures a channel's stars. `ceiling` is the value at which its
+    /// detector is full, where known.
+    ///
+    /// # Errors
+    /// When the job is stopped.
+    pub fn add(
+        &mut self,
+        plane: &Plane,
+        id: &str,
+        ceiling: Option<f64>,
+        control: Control<'_>,
+    ) -> Result<(), Error> {
+        let tick = control.tick(format!("{id}: finding stars"));
+        let found: Stars = stars::find(plane, ceiling, &FindLimits::default(), &tick)?;
+        let tick = control.tick(format!("{id}: measuring stars"));
+        let settings = Settings::of(&found);
+        let added = self.together.add(plane, &found.stars, &settings, &tick);
+        added.map_err(failed)?;
+        self.added.push(Added {
+            id: id.to_owned(),
+            fwhm_px: found.fwhm_px,
+        });
+        Ok(())
+    }
+
+    /// The next channel taken apart; `plane` is the one that was added.
+    ///
+    /// # Errors
+    /// When the job is stopped, or none is left.
+    pub fn next(
+        &mut self,
+        plane: &Plane,
+        control: Control<'_>,
+    ) -> Result<(Separation, StarsEntry), Error> {
+        let nothing = || Error::request("no channel is left", "please report it");
+        let own = self.added.get(self.next).ok_or_else(nothing)?;
+        let tick = control.tick(format!("{}: telling stars from the nebula", own.id));
+        let model = self.together.model(plane, &tick).map_err(failed)?;
+        let model = model.ok_or_else(nothing)?;
+        let footprint = model
+            .separate(plane, model.whole(), &tick)
+            .map_err(failed)?;
+        let others = self.added.iter().filter(|other| other.id != own.id);
+        let entry = StarsEntry {
+            stars: model.report.stars,
+            saturated: model.report.saturated,
+            fwhm_px: own.fwhm_px,
+            with: others.map(|other| other.id.clone()).collect(),
+            method: separate::METHOD.to_owned(),
+        };
+        self.next += 1;
+        let separation = Separation {
+            footprint,
+            report: model.report,
+            notices: model.notices,
+        };
+        Ok((separation, entry))
+    }
+}
+
+fn failed(error: SeparateError) -> Error {
+    match error {
+        SeparateError::Stopped => Error::Cancelled,
+        other => Error::request(other.to_string(), other.hint()),
+    }
+}
