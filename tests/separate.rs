@@ -269,14 +269,11 @@ fn nothing_to_do_changes_nothing_and_gaps_stay_gaps() {
     assert_eq!(stopped, Err(SeparateError::Stopped));
 }
 
-/// A detector that is full at 20,000, and stars on its border: of two the middle is
-/// outside, of one on the outermost row.
-#[test]
-fn stars_cut_off_by_ceiling_and_border_go() {
+/// A detector that is full from here on, and bright stars whose middle lies on its
+/// border or just outside.
+fn stars_on_the_border(full: f32, known: bool, border: [[f64; 2]; 3]) {
     const SIDE: usize = 320;
-    const FULL: f32 = 20_000.0;
     let psf = field::optics::Psf::new(3.0, [0.0, 0.0]);
-    let border = [[150.3, -1.1], [320.2, 70.6], [60.2, 319.4]];
     let mut stars: Vec<([f64; 2], f32)> = border.map(|place| (place, 2e6)).to_vec();
     for index in 0..40_u8 {
         let part = |step: f64| 12.0 + (f64::from(index) * step).fract() * 296.0;
@@ -301,22 +298,17 @@ fn stars_cut_off_by_ceiling_and_border_go() {
             let (u, v) = ((index % SIDE) as f64 - x, (index / SIDE) as f64 - y);
             value += light * psf.round((u * u + v * v) as f32);
         }
-        value.min(FULL)
+        value.min(full)
     });
     let size = Size {
         width: SIDE,
         height: SIDE,
     };
-    let plane = Plane::from_vec(size, values.collect()).unwrap();
-    let found = find(
-        &plane,
-        Some(f64::from(FULL)),
-        &FindLimits::default(),
-        &go_on,
-    )
-    .unwrap();
-    let apart = stars_apart(&plane, &found.stars, &Settings::of(&found), &go_on).unwrap();
-    let nebula = apart.nebula(&plane);
+    let plane = Plane::from_vec(size, values.collect()).expect("pixels");
+    let ceiling = known.then_some(f64::from(full));
+    let found = find(&plane, ceiling, &FindLimits::default(), &go_on).expect("stars");
+    let apart = stars_apart(&plane, &found.stars, &Settings::of(&found), &go_on);
+    let nebula = apart.expect("taken apart").nebula(&plane);
     for [x, y] in border {
         let (mut before, mut after, mut count) = (0.0, 0.0, 0.0);
         for row in 0..SIDE {
@@ -332,6 +324,19 @@ fn stars_cut_off_by_ceiling_and_border_go() {
         assert!(before / count > 4000.0);
         assert!(after < 0.02 * before, "{x} {y}: {after:.0} of {before:.0}");
     }
+}
+
+#[test]
+fn stars_cut_off_by_ceiling_and_border_go() {
+    let border = [[150.3, -1.1], [320.2, 70.6], [60.2, 319.4]];
+    stars_on_the_border(20_000.0, true, border);
+}
+
+/// A single pixel of each is full: nothing tells that it is.
+#[test]
+fn stars_cut_off_by_the_border_alone_go() {
+    let border = [[150.1, -0.55], [319.55, 70.9], [60.1, 319.55]];
+    stars_on_the_border(106_000.0, false, border);
 }
 
 /// In a small field one star alone is so bright that its arms show.

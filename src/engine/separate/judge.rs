@@ -53,11 +53,12 @@ impl Look {
     }
 
     /// The same for one that the list does not have, where structure and noise
-    /// make stars of height `error`.
-    pub fn is_new_star(&self, error: f64) -> bool {
+    /// make stars of height `error`. One that the picture's border `cuts` seems
+    /// wider.
+    pub fn is_new_star(&self, error: f64, cuts: bool) -> bool {
         let sure = self.height > SURE * error;
-        self.eased(0.0, if sure { SURE_WIDER } else { 0.0 })
-            .is_star()
+        let wider = if sure { SURE_WIDER } else { 0.0 };
+        self.eased(0.0, wider).is_star() || cuts && self.is_listed_star(error)
     }
 
     /// Less long, and less wide, by so much.
@@ -82,6 +83,13 @@ impl Look {
 }
 
 impl Round<'_> {
+    /// Whether the border is so near that much of a star is beyond it.
+    pub fn cuts(&self, [x, y]: [f64; 2]) -> bool {
+        let near = 0.5 * self.image.psf.fwhm_px;
+        let (width, height) = (self.pixels.width as f64, self.pixels.height as f64);
+        x.min(y) < near || x > width - 1.0 - near || y > height - 1.0 - near
+    }
+
     /// Fits the image of a point, its slopes and its curvatures, above a
     /// parabolic background: a slightly wider or longer spot is the image plus
     /// some of its curvature. `own` light is given back to the pixels first.
@@ -217,7 +225,8 @@ impl Round<'_> {
                 let error = way.map_or(0.0, |way| way.error);
                 // What is too faint to tell is left to its signal to noise.
                 look.is_some_and(|look| {
-                    !(look.is_new_star(error) || spot.listed && look.is_listed_star(error))
+                    !(look.is_new_star(error, self.cuts(spot.place))
+                        || spot.listed && look.is_listed_star(error))
                 })
             })
             .collect();

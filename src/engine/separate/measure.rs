@@ -113,8 +113,7 @@ pub(super) fn survey(
     };
     step()?;
     let ceiling = settings.ceiling.or_else(|| start::ceiling(&pixels, &noise));
-    let mut spots = start::spots(&pixels, &noise, stars, given, ceiling);
-    spots.extend(start::on_border(&pixels, &noise, &spots, given, ceiling));
+    let spots = start::spots(&pixels, &noise, stars, given, ceiling);
     let fwhm_px = start::width(&pixels, &spots, &noise, given).unwrap_or(given);
     let mut field = Field::new(pixels, &noise, spots, fwhm_px.clamp(1.0, 20.0));
     step()?;

@@ -93,7 +93,7 @@ impl Round<'_> {
         let light = self.plate.light[y * self.pixels.width + x];
         let enough = look.height > f64::from(PART * light);
         let error = self.below?.best(place, look.height)?.error;
-        let is_star = enough && look.snr > NEW_SNR && look.is_new_star(error);
+        let is_star = enough && look.snr > NEW_SNR && look.is_new_star(error, self.cuts(place));
         (u.abs().max(v.abs()) < near && is_star).then(|| {
             let place = [place[0] + u, place[1] + v];
             Spot {

@@ -10,9 +10,6 @@ use crate::engine::align::stars::Star;
 /// So many pixels at the very top are no chance.
 const FULL: usize = 4;
 
-/// A longer row of full pixels along the border is no star's, in widths.
-const LONGEST_WIDTHS: f64 = 20.0;
-
 /// A plateau with more pixels than this is no star's.
 const MOST: usize = 40_000;
 
@@ -121,74 +118,6 @@ fn spot(
         }
     }
     spot
-}
-
-/// Stars cut off by the detector and by the picture's border at once, of which
-/// searches see no top: where neighbouring pixels of the outermost rows and columns
-/// are full and no known star is near.
-pub(super) fn on_border(
-    pixels: &Pixels<'_>,
-    noise: &Noise,
-    known: &[Spot],
-    fwhm_px: f64,
-    ceiling: Option<f64>,
-) -> Vec<Spot> {
-    let (width, height) = (pixels.width, pixels.height);
-    let (Some(ceiling), true) = (ceiling, width > 2 && height > 2) else {
-        return Vec::new();
-    };
-    let full = (0.998 * ceiling) as f32;
-    // Along the top, the bottom, the left and the right.
-    let place = |border: usize, at: usize| match border {
-        0 => [at, 0],
-        1 => [at, height - 1],
-        2 => [0, at],
-        _ => [width - 1, at],
-    };
-    let longest = LONGEST_WIDTHS * fwhm_px;
-    let mut found: Vec<Spot> = Vec::new();
-    for border in 0..4 {
-        let count = if border < 2 { width } else { height };
-        let is_full = |at: &usize| {
-            let [x, y] = place(border, *at);
-            pixels.row(y)[x] >= full
-        };
-        let mut at = 0;
-        while at < count {
-            let run = (at..count).take_while(is_full).count();
-            let first = at;
-            at += run.max(1);
-            if run < 2 || run as f64 > longest {
-                continue;
-            }
-            let [x, y] = place(border, first + run / 2).map(|at| at as f64);
-            let near = run as f64 + fwhm_px;
-            let close = |spot: &Spot| {
-                let [u, v] = [spot.place[0] - x, spot.place[1] - y];
-                let reach = near + spot.plateau_px;
-                spot.height > 0.0 && u * u + v * v < reach * reach
-            };
-            if known.iter().chain(&found).any(close) {
-                continue;
-            }
-            let star = Star {
-                x,
-                y,
-                flux: 0.0,
-                peak: 0.0,
-                fwhm_px,
-                elongation: 1.0,
-                snr: 0.0,
-                saturated: true,
-            };
-            let mut spot = spot(pixels, noise, &star, fwhm_px, Some(ceiling));
-            spot.listed = false;
-            if spot.plateau_px > 0.0 && spot.plateau_px < longest {
-                found.push(spot);
-            }
-        }
-    }
-    found
 }
 
 /// The lower middle of a ring's pixels.
