@@ -16,7 +16,7 @@ use linehue::engine::separate::{
     Notice, SeparateError, Separation, Settings, Window, measure, stars_apart,
 };
 
-use starless::{CLASSES, Left, Sky, WIDE, go_on};
+use starless::{CLASSES, Grain, Left, Sky, WIDE, go_on};
 
 const WIDTH: usize = 480;
 const HEIGHT: usize = 360;
@@ -192,17 +192,8 @@ fn a_part_alone_and_any_number_of_threads_give_the_same_bits() {
 fn stars_of_another_channel_that_do_not_show_stay_untouched() {
     let sky = sky(Filter::Oiii);
     // A flat picture with noise of its own: none of the stars is there.
-    let mut state = 7_u64;
-    let values = (0..WIDTH * HEIGHT).map(|_| {
-        let mut sum = 0.0;
-        for _ in 0..4 {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
-            sum += (state >> 40) as f32 / 16_777_216.0;
-        }
-        800.0 + 5.0 * sum
-    });
+    let mut grain = Grain(7);
+    let values = (0..WIDTH * HEIGHT).map(|_| 810.0 + 5.0 * grain.draw());
     let size = sky_size();
     let empty = Plane::from_vec(size, values.collect()).unwrap();
     let settings = Settings {
@@ -285,15 +276,9 @@ fn stars_on_the_border(full: f32, known: bool, border: [[f64; 2]; 3]) {
             stars.push((place, 2e4 * f32::from(1 + index % 5)));
         }
     }
-    let mut state = 9_u64;
+    let mut grain = Grain(9);
     let values = (0..SIDE * SIDE).map(|index| {
-        let mut value = 500.0 - 4.0;
-        for _ in 0..4 {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
-            value += 2.0 * ((state >> 40) as f32 / 16_777_216.0);
-        }
+        let mut value = 500.0 + 2.0 * grain.draw();
         for ([x, y], light) in &stars {
             let (u, v) = ((index % SIDE) as f64 - x, (index / SIDE) as f64 - y);
             value += light * psf.round((u * u + v * v) as f32);
@@ -353,17 +338,11 @@ fn the_arms_of_a_single_bright_star_go() {
             stars.push((place, 2e4 * f32::from(1 + index % 5)));
         }
     }
-    let mut state = 7_u64;
+    let mut grain = Grain(7);
     let mut arms = vec![0.0_f32; SIDE * SIDE];
     let mut values = Vec::with_capacity(SIDE * SIDE);
     for index in 0..SIDE * SIDE {
-        let mut value = 500.0 - 4.0;
-        for _ in 0..4 {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
-            value += 2.0 * ((state >> 40) as f32 / 16_777_216.0);
-        }
+        let mut value = 500.0 + 2.0 * grain.draw();
         let place = [(index % SIDE) as f64, (index / SIDE) as f64];
         for (at, light) in &stars {
             let [u, v] = [0, 1].map(|axis: usize| (place[axis] - at[axis]) as f32);

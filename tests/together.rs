@@ -12,7 +12,7 @@ use field::optics::Psf;
 use linehue::engine::align::stars::{FindLimits, find};
 use linehue::engine::frame::{Plane, Rows as _, Size};
 use linehue::engine::separate::{SeparateError, Settings, StarModel, Together, stars_apart};
-use starless::{CLASSES, Left, Sky, WIDE, go_on};
+use starless::{CLASSES, Grain, Left, Sky, WIDE, go_on};
 
 /// The models of channels that were added in this order.
 fn together(planes: &[&Plane]) -> Vec<StarModel> {
@@ -89,16 +89,10 @@ fn flat(seed: u64, times: f32, shift: f64, points: &[([f64; 2], f32)]) -> Plane 
             stars.push((place, times * color * 400.0 * f32::from(1 + index % 7)));
         }
     }
-    let mut state = seed;
+    let mut grain = Grain(seed);
     let mut values = Vec::with_capacity(SIDE * SIDE);
     for index in 0..SIDE * SIDE {
-        let mut value = 500.0 - 12.0;
-        for _ in 0..4 {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
-            value += 6.0 * ((state >> 40) as f32 / 16_777_216.0);
-        }
+        let mut value = 500.0 + 6.0 * grain.draw();
         for ([x, y], height) in &stars {
             let (u, v) = (
                 (index % SIDE) as f64 - x - shift,
