@@ -1,6 +1,6 @@
 //! What a record claims of its composite, beside what comes out again.
 
-use crate::io::record::{AssignmentEntry, Input, Record};
+use crate::io::record::{AssignmentEntry, Input, Record, StarsEntry};
 use crate::work::describe;
 
 /// So many differences are named.
@@ -128,13 +128,24 @@ fn inputs(own: &Input, anew: &Input, differ: &mut Vec<String>) {
         ("sky glow", own.level == anew.level),
         ("continuum", own.continuum == anew.continuum),
         ("smoothing", own.noise_smoothed == anew.noise_smoothed),
-        ("stars", own.stars == anew.stars),
     ];
     for (what, holds) in parts {
         if !holds {
             differ.push(format!("{what} of {id}"));
         }
     }
+    differ.extend(stars(id, own.stars.as_ref(), anew.stars.as_ref()));
+}
+
+// How stars were told apart; by another method other bits come out.
+fn stars(id: &str, own: Option<&StarsEntry>, anew: Option<&StarsEntry>) -> Option<String> {
+    let other = matches!((own, anew), (Some(own), Some(anew)) if own.method != anew.method);
+    let by = if other {
+        " (told apart by another version of Linehue: the build that the record names makes them again)"
+    } else {
+        ""
+    };
+    (own != anew).then(|| format!("stars of {id}{by}"))
 }
 
 // "3600 s, not 36000 s"
@@ -143,4 +154,39 @@ fn instead(is: Option<f64>, was: Option<f64>) -> String {
         seconds.map_or("unknown".to_owned(), |seconds| format!("{seconds} s"))
     };
     format!("{}, not {}", words(is), words(was))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Who made a record with an earlier build is not told that it was edited.
+    #[test]
+    fn stars_told_apart_by_another_method_are_named_so() {
+        let now = StarsEntry {
+            stars: 5,
+            saturated: 0,
+            fwhm_px: Some(3.0),
+            with: vec!["oiii".to_owned()],
+            method: "together".to_owned(),
+        };
+        assert_eq!(stars("ha", Some(&now), Some(&now)), None);
+        let edited = StarsEntry {
+            stars: 6,
+            ..now.clone()
+        };
+        let said = stars("ha", Some(&edited), Some(&now));
+        assert_eq!(said.as_deref(), Some("stars of ha"));
+        assert_eq!(
+            stars("ha", None, Some(&now)).as_deref(),
+            Some("stars of ha")
+        );
+        let first = StarsEntry {
+            with: Vec::new(),
+            method: String::new(),
+            ..now.clone()
+        };
+        let said = stars("ha", Some(&first), Some(&now)).expect("they differ");
+        assert!(said.contains("another version"), "{said}");
+    }
 }
