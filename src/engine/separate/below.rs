@@ -10,7 +10,7 @@
 use rayon::prelude::*;
 
 use super::fit::solve;
-use super::noise::{Noise, middle};
+use super::noise::{CELL, Noise, middle};
 use super::pixels::Pixels;
 use super::psf::Psf;
 
@@ -37,8 +37,7 @@ const FLAT: f32 = 1.3;
 /// A part of the picture's typical noise that no data fall below.
 const QUIET: f32 = 0.2;
 
-/// Pixels along the side of a cell, and from one sample to the next.
-const CELL: usize = 32;
+/// Pixels from one sample of a cell to the next.
 const STRIDE: usize = 4;
 
 /// How a star's ground is taken.
@@ -128,6 +127,18 @@ impl Below {
         let error = mesh.error[cell];
         let data = height.is_finite() && height != 0.0 && error.is_finite();
         (data && error > QUIET * mesh.kernel.of_noise * typical).then_some([height, error])
+    }
+
+    /// How heights above a plane err, cell by cell, in sigma of the white noise
+    /// that would do that.
+    pub fn roughness(&self) -> impl Iterator<Item = f32> {
+        let plane = self.meshes.iter().take(1);
+        plane.flat_map(|plane| {
+            plane
+                .error
+                .iter()
+                .map(|error| error / plane.kernel.of_noise)
+        })
     }
 
     fn cell(&self, [x, y]: [f64; 2]) -> usize {
@@ -280,7 +291,8 @@ impl Kernel {
     fn error(&self, pixels: &Pixels<'_>, light: &[f32], column: usize, row: usize) -> f32 {
         let mut heights = Vec::with_capacity(CELL * CELL / STRIDE / STRIDE);
         let inside = |first: usize, size: usize| {
-            (first + STRIDE / 2..(first + CELL).min(size)).step_by(STRIDE)
+            let start = (first + STRIDE / 2).min(size - 1);
+            (start..(first + CELL).min(size)).step_by(STRIDE)
         };
         for y in inside(row * CELL, pixels.height) {
             for x in inside(column * CELL, pixels.width) {

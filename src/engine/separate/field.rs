@@ -300,7 +300,7 @@ pub(super) fn draw(spots: &[Spot], psf: &Psf, noise: &Noise, floor: f32) -> Vec<
         .map(|spot| {
             let [x, y] = spot.place;
             let height = spot.height as f32;
-            let reach = psf.reach_px(height, floor * noise.at(x as f32, y as f32));
+            let reach = psf.reach_px(height, floor * noise.alone(x as f32, y as f32));
             let shown = (f64::from(spot.full) - spot.background[0]) as f32;
             Drawn {
                 x,

@@ -11,12 +11,12 @@ use super::noise::{Noise, Texture};
 use super::pixels::{Pixels, Window};
 use super::psf::{Psf, TABLE_WIDTHS};
 
-/// Starlight, in sigma of the noise, where the fill sets in and where nothing
+/// Starlight, in what a surface errs by, where the fill sets in and where nothing
 /// but it is left.
-const FILL_FROM: f32 = 6.0;
+const FILL_FROM: f32 = 5.0;
 const FILL_ALL: f32 = 40.0;
 
-/// Starlight in sigma at which a pixel is trusted by a quarter.
+/// Starlight in the same at which a pixel is trusted by a quarter.
 const DOUBT: f32 = 30.0;
 
 /// A disc to be filled.
@@ -31,17 +31,17 @@ pub(super) struct Disc {
 }
 
 impl Disc {
-    /// The disc of a star; None where its light stays low.
+    /// The disc of a star on ground so `rough`; None where its light stays low.
     pub fn of(
         crest: &Crest<'_>,
         star: &Drawn,
-        sigma: f32,
+        rough: f32,
         plateau: f64,
         full: f32,
     ) -> Option<Self> {
         let psf = crest.psf;
-        let low = crest.reach_px(star.height, 0.8 * FILL_FROM * sigma);
-        let arms = psf.arms_reach_px(star.height, FILL_FROM * sigma);
+        let low = crest.reach_px(star.height, 0.8 * FILL_FROM * rough);
+        let arms = psf.arms_reach_px(star.height, FILL_FROM * rough);
         let radius = f64::from(low).max(f64::from(arms)).max(if plateau > 0.0 {
             plateau + 2.0
         } else {
@@ -220,12 +220,14 @@ impl Ground<'_> {
                     continue;
                 }
                 let at = row * outer.width + column;
-                let sigma = self.noise.at(x as f32, y as f32);
+                let rough = self.noise.rough(x as f32, y as f32);
                 values[at] = value - lit.light;
-                let doubt = lit.light / (DOUBT * sigma);
+                let doubt = lit.light / (DOUBT * rough);
                 let doubt = 1.0 + doubt * doubt;
-                trust[at] = 1.0 / (doubt * doubt);
-                share[at] = step((lit.most / sigma - FILL_FROM) / (FILL_ALL - FILL_FROM));
+                // Rough ground holds the surface more firmly.
+                let firm = (rough / self.noise.alone(x as f32, y as f32)).sqrt();
+                trust[at] = firm / (doubt * doubt);
+                share[at] = step((lit.most / rough - FILL_FROM) / (FILL_ALL - FILL_FROM));
             }
         }
         let mut covered = vec![false; count];
@@ -257,7 +259,7 @@ impl Ground<'_> {
             if !covered[at] || share <= 0.0 || self.pixels.row(y)[x].is_nan() {
                 continue;
             }
-            let sigma = self.noise.at(x as f32, y as f32);
+            let sigma = self.noise.alone(x as f32, y as f32);
             let kept = 1.0 - share;
             let grain = (1.0 - kept * kept).max(0.0).sqrt() * sigma * self.texture.at(x, y);
             filled.push((

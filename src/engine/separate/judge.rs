@@ -101,7 +101,7 @@ impl Round<'_> {
         let less = |off: f64| libm::exp(0.5 * off * off / (taper * taper));
         let step = 0.25 * width;
         let per = 1.0 / step;
-        let sigma = f64::from(self.noise.at(x0 as f32, y0 as f32));
+        let sigma = f64::from(self.noise.alone(x0 as f32, y0 as f32));
         let window = Window::around(place, radius, self.pixels.width, self.pixels.height);
         let own = own.map(|own| &self.plate.drawn[own]);
         let own_placed = own.map(|own| self.image.place(own.x, own.y));

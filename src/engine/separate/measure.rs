@@ -185,11 +185,14 @@ impl Survey {
         model.drawn = draw(&known.spots, &known.psf, &noise, FLOOR);
         let crest = Crest::new(&known.psf);
         let disc = |(spot, drawn): (&Spot, &Drawn)| {
-            let sigma = noise.at(spot.place[0] as f32, spot.place[1] as f32);
+            let sigma = noise.rough(spot.place[0] as f32, spot.place[1] as f32);
             Disc::of(&crest, drawn, sigma, spot.plateau_px, spot.full)
         };
         let discs: Vec<Disc> = known
             .spots
+        if let Some(below) = &known.below {
+            noise.roughen(below.roughness());
+        }
             .iter()
             .zip(&model.drawn)
             .filter_map(disc)

@@ -1,82 +1,140 @@
 //! How strong the noise is, place by place, and how it looks.
+//!
+//! Where the nebula is as fine as stars are, differences along a row show nebula
+//! more than noise. Fits of stars count both against a pixel; what is drawn in
+//! place of a star must be as rough as the noise alone.
 
 use rayon::prelude::*;
 
 use super::pixels::Pixels;
 
 /// Pixels along the side of one cell.
-const CELL: usize = 32;
+pub(super) const CELL: usize = 32;
+
+/// Values on a coarse mesh: one for each cell.
+#[derive(Debug, Clone, PartialEq)]
+struct Mesh {
+    columns: usize,
+    rows: usize,
+    values: Vec<f32>,
+}
 
 /// The noise on a coarse mesh.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Noise {
-    columns: usize,
-    rows: usize,
-    sigma: Vec<f32>,
-    /// Median over the cells, file units.
+    unrest: Mesh,
+    alone: Mesh,
+    rough: Mesh,
+    /// Median of the unrest over the cells, file units.
     pub typical: f32,
     /// Correlation of neighbours along a row and down a column, 0..0.5.
     pub alike: f32,
 }
 
-/// From the median of `|2 a - b - c|` to sigma: 1.4826 / sqrt(6).
+/// From the median of `|2 a - b - c|` to sigma: 1.4826 / sqrt(6); and of the same
+/// taken down the columns of that: 1.4826 / 6.
 const TO_SIGMA: f32 = 0.605_27;
+const TO_SIGMA_BOTH: f32 = 0.247_1;
+
+/// What a surface below stars errs by, in what a star's height does above a
+/// plane.
+const ROUGH: f32 = 0.35;
 
 impl Noise {
     /// Measures a picture's noise from second differences along its rows, in
-    /// which gradients and nebula cancel (Stoehr et al. 2008, ASP Conf. 394,
-    /// 505). None where there is no pair of neighbours.
+    /// which gradients and slow nebula cancel (Stoehr et al. 2008, ASP Conf. 394,
+    /// 505), and from those taken along both axes, in which finer nebula does
+    /// (Immerkaer 1996, Comput. Vis. Image Underst. 64, 300). None where there is
+    /// no pair of neighbours.
     pub fn new(pixels: &Pixels<'_>) -> Option<Self> {
         let (columns, rows) = (pixels.width.div_ceil(CELL), pixels.height.div_ceil(CELL));
-        let cells: Vec<Option<(f32, f32)>> = (0..columns * rows)
+        let cells: Vec<Option<Cell>> = (0..columns * rows)
             .into_par_iter()
             .map(|cell| measure(pixels, cell % columns, cell / columns))
             .collect();
-        let typical = middle(cells.iter().flatten().map(|cell| cell.0).collect())?;
-        let near = middle(cells.iter().flatten().map(|cell| cell.1).collect())?;
-        // Neighbours: var(2 a - b - c) = sigma^2 (6 - 8 r1 + 2 r2), r2 about r1^2.
-        let ratio = if typical > 0.0 {
-            (near / typical).min(1.0)
-        } else {
-            1.0
-        };
-        let alike = solve_alike(ratio * ratio);
+        let known = || cells.iter().flatten();
+        let typical = middle(known().map(|cell| cell.far).collect())?;
+        // Neighbours: var(2 a - b - c) = sigma^2 (6 - 8 r1 + 2 r2), r2 about r1^2;
+        // the same factor again down the columns. Nebula only makes it less.
+        let ratios = known().map(|cell| cell.near_both / cell.far_both);
+        let ratio = upper(ratios.filter(|ratio| ratio.is_finite()).collect());
+        let alike = solve_alike(ratio.map_or(1.0, |ratio| ratio.min(1.0)));
+        let less = 1.0 - (4.0 * alike - alike * alike) / 3.0;
         let floor = (0.1 * typical).max(pixels.rounding());
-        let filled: Vec<f32> = cells
-            .iter()
-            .map(|cell| cell.map_or(typical, |cell| cell.0).max(floor))
-            .collect();
-        let sigma = (0..columns * rows)
-            .map(|cell| {
-                let (column, row) = (cell % columns, cell / columns);
-                let mut around = Vec::with_capacity(9);
-                for y in row.saturating_sub(1)..(row + 2).min(rows) {
-                    for x in column.saturating_sub(1)..(column + 2).min(columns) {
-                        around.push(filled[y * columns + x]);
-                    }
-                }
-                middle(around).unwrap_or(floor)
-            })
-            .collect();
+        let calm = |of: &dyn Fn(&Cell) -> f32| {
+            let cell = |cell: &Option<Cell>| cell.as_ref().map_or(typical, of).max(floor);
+            Mesh::calm(columns, rows, &cells.iter().map(cell).collect::<Vec<_>>())
+        };
+        let alone = calm(&|cell| cell.far.min(cell.near_both / less));
         Some(Self {
-            columns,
-            rows,
-            sigma,
+            unrest: calm(&|cell| cell.far),
+            rough: alone.clone(),
+            alone,
             typical: typical.max(floor),
             alike,
         })
     }
 
-    /// The least sigma anywhere.
-    pub fn least(&self) -> f32 {
-        self.sigma.iter().copied().fold(f32::INFINITY, f32::min)
+    /// Takes in how star heights above a plane err, cell by cell, in sigma of the
+    /// white noise that would do that.
+    pub fn roughen(&mut self, ground: impl Iterator<Item = f32>) {
+        for (rough, ground) in self.rough.values.iter_mut().zip(ground) {
+            if ground.is_finite() {
+                *rough = rough.max(ROUGH * ground);
+            }
+        }
     }
 
-    /// Sigma of the noise at a place: bilinear between the middles of the cells.
+    /// The least unrest anywhere.
+    pub fn least(&self) -> f32 {
+        let values = self.unrest.values.iter();
+        values.copied().fold(f32::INFINITY, f32::min)
+    }
+
+    /// Sigma of noise and finest nebula together at a place.
     pub fn at(&self, x: f32, y: f32) -> f32 {
+        self.unrest.at(x, y)
+    }
+
+    /// Sigma of the noise alone at a place.
+    pub fn alone(&self, x: f32, y: f32) -> f32 {
+        self.alone.at(x, y)
+    }
+
+    /// What a smooth surface across a star errs by at a place; at least the
+    /// noise.
+    pub fn rough(&self, x: f32, y: f32) -> f32 {
+        self.rough.at(x, y)
+    }
+}
+
+impl Mesh {
+    /// The middle one of each cell's and its neighbours' values.
+    fn calm(columns: usize, rows: usize, cells: &[f32]) -> Self {
+        let values = (0..columns * rows)
+            .map(|cell| {
+                let (column, row) = (cell % columns, cell / columns);
+                let mut around = Vec::with_capacity(9);
+                for y in row.saturating_sub(1)..(row + 2).min(rows) {
+                    for x in column.saturating_sub(1)..(column + 2).min(columns) {
+                        around.push(cells[y * columns + x]);
+                    }
+                }
+                middle(around).unwrap_or(cells[cell])
+            })
+            .collect();
+        Self {
+            columns,
+            rows,
+            values,
+        }
+    }
+
+    /// Bilinear between the middles of the cells.
+    fn at(&self, x: f32, y: f32) -> f32 {
         let (left, right, across) = between(x, self.columns);
         let (above, below, down) = between(y, self.rows);
-        let node = |row: usize, column: usize| self.sigma[row * self.columns + column];
+        let node = |row: usize, column: usize| self.values[row * self.columns + column];
         let line = |row: usize| {
             let (a, b) = (node(row, left), node(row, right));
             a + (b - a) * across
@@ -100,38 +158,74 @@ fn solve_alike(ratio: f32) -> f32 {
     root.clamp(0.0, 0.5)
 }
 
-/// Sigma from differences two pixels apart, and one pixel apart.
-fn measure(pixels: &Pixels<'_>, column: usize, row: usize) -> Option<(f32, f32)> {
-    let (mut far, mut near) = (Vec::with_capacity(1024), Vec::with_capacity(1024));
+/// Sigma in a cell, were the noise white.
+struct Cell {
+    /// From differences along the rows, two pixels apart.
+    far: f32,
+    /// From differences along both axes, one pixel and two pixels apart; infinite
+    /// where there are none.
+    near_both: f32,
+    far_both: f32,
+}
+
+fn measure(pixels: &Pixels<'_>, column: usize, row: usize) -> Option<Cell> {
+    let room = || Vec::with_capacity(CELL * CELL);
+    let (mut far, mut near_both, mut far_both) = (room(), room(), room());
     let left = (column * CELL).max(2);
     let right = ((column + 1) * CELL).min(pixels.width.saturating_sub(2));
+    let around = |y: usize, by: usize| {
+        let inside = y >= by && y + by < pixels.height;
+        inside.then(|| [y - by, y + by].map(|y| pixels.row(y)))
+    };
     for y in row * CELL..((row + 1) * CELL).min(pixels.height) {
         let line = pixels.row(y);
+        let (near, wide) = (around(y, 1), around(y, 2));
         for x in left..right {
-            let twice = 2.0 * line[x];
-            let wide = twice - line[x - 2] - line[x + 2];
-            if !wide.is_nan() {
-                far.push(wide.abs());
-                let close = twice - line[x - 1] - line[x + 1];
-                if !close.is_nan() {
-                    near.push(close.abs());
-                }
+            let along = |line: &[f32], by: usize| 2.0 * line[x] - line[x - by] - line[x + by];
+            let value = along(line, 2);
+            if value.is_nan() {
+                continue;
+            }
+            far.push(value.abs());
+            if let Some([up, down]) = near {
+                near_both.push((2.0 * along(line, 1) - along(up, 1) - along(down, 1)).abs());
+            }
+            if let Some([up, down]) = wide {
+                far_both.push((2.0 * value - along(up, 2) - along(down, 2)).abs());
             }
         }
     }
     if far.len() < 64 && far.len() * 4 < pixels.width * pixels.height {
         return None;
     }
-    Some((TO_SIGMA * middle(far)?, TO_SIGMA * middle(near)?))
+    let both = |mut values: Vec<f32>| {
+        values.retain(|value| !value.is_nan());
+        middle(values).map_or(f32::INFINITY, |middle| TO_SIGMA_BOTH * middle)
+    };
+    Some(Cell {
+        far: TO_SIGMA * middle(far)?,
+        near_both: both(near_both),
+        far_both: both(far_both),
+    })
 }
 
 /// The median; None of nothing. The order of equals plays no part.
-pub(super) fn middle(mut values: Vec<f32>) -> Option<f32> {
+pub(super) fn middle(values: Vec<f32>) -> Option<f32> {
+    let half = values.len() / 2;
+    place(values, half)
+}
+
+/// The same of three quarters of the way up.
+fn upper(values: Vec<f32>) -> Option<f32> {
+    let upper = values.len() * 3 / 4;
+    place(values, upper)
+}
+
+fn place(mut values: Vec<f32>, at: usize) -> Option<f32> {
     if values.is_empty() {
         return None;
     }
-    let half = values.len() / 2;
-    Some(*values.select_nth_unstable_by(half, f32::total_cmp).1)
+    Some(*values.select_nth_unstable_by(at, f32::total_cmp).1)
 }
 
 /// Noise that depends on the place alone: sigma 1, neighbours alike by `alike`.
@@ -221,5 +315,34 @@ mod tests {
             assert!((noise.at(90.0, 70.0) / 4.0 - 1.0).abs() < 0.15);
             assert!((noise.alike - alike).abs() < 0.08, "{}", noise.alike);
         }
+    }
+
+    #[test]
+    fn nebula_as_fine_as_stars_is_no_noise() {
+        let texture = Texture::new(0.0);
+        // On the right a wave of 7 px along the rows, 30 times as high as the noise.
+        let values: Vec<f32> = (0..200 * 160)
+            .map(|index| {
+                let (x, y) = (index % 200, index / 200);
+                let wave = libm::sinf(std::f32::consts::TAU * (x as f32 + 0.2 * y as f32) / 7.0);
+                let high = if x < 110 { 0.0 } else { 60.0 };
+                500.0 + high * wave + 2.0 * texture.at(x, y)
+            })
+            .collect();
+        let noise = Noise::new(&Pixels::new(&values, 200, 160)).expect("values");
+        let (all, alone) = (noise.at(170.0, 70.0), noise.alone(170.0, 70.0));
+        assert!(all > 10.0, "{all}");
+        assert!((1.7..2.6).contains(&alone), "{alone}");
+        assert!(noise.alike < 0.08, "{}", noise.alike);
+    }
+
+    #[test]
+    fn rough_ground_is_rough_and_what_is_unknown_changes_nothing() {
+        let values = vec![3.0; 64 * 32];
+        let mut noise = Noise::new(&Pixels::new(&values, 64, 32)).expect("values");
+        let before = noise.rough(50.0, 10.0);
+        noise.roughen([10.0, f32::INFINITY].into_iter());
+        assert_eq!(noise.rough(10.0, 10.0), ROUGH * 10.0);
+        assert_eq!(noise.rough(50.0, 10.0), before);
     }
 }
