@@ -77,6 +77,10 @@ const KNOT: [f64; 2] = [230.2, 95.6];
 /// Stars of heights that are in every channel `times` those of the first, each
 /// with a color of its own, and points beside them, all `shift` px away.
 fn flat(seed: u64, times: f32, shift: f64, points: &[([f64; 2], f32)]) -> Plane {
+    flat_of(SIDE, seed, times, shift, points)
+}
+
+fn flat_of(side: usize, seed: u64, times: f32, shift: f64, points: &[([f64; 2], f32)]) -> Plane {
     let psf = Psf::new(3.0, [0.0, 0.0]);
     let top = psf.round(0.0);
     let mut stars = points.to_vec();
@@ -90,13 +94,13 @@ fn flat(seed: u64, times: f32, shift: f64, points: &[([f64; 2], f32)]) -> Plane 
         }
     }
     let mut grain = Grain(seed);
-    let mut values = Vec::with_capacity(SIDE * SIDE);
-    for index in 0..SIDE * SIDE {
+    let mut values = Vec::with_capacity(side * side);
+    for index in 0..side * side {
         let mut value = 500.0 + 6.0 * grain.draw();
         for ([x, y], height) in &stars {
             let (u, v) = (
-                (index % SIDE) as f64 - x - shift,
-                (index / SIDE) as f64 - y - shift,
+                (index % side) as f64 - x - shift,
+                (index / side) as f64 - y - shift,
             );
             if u * u + v * v < 900.0 {
                 value += height * psf.round((u * u + v * v) as f32) / top;
@@ -105,8 +109,8 @@ fn flat(seed: u64, times: f32, shift: f64, points: &[([f64; 2], f32)]) -> Plane 
         values.push(value);
     }
     let size = Size {
-        width: SIDE,
-        height: SIDE,
+        width: side,
+        height: side,
     };
     Plane::from_vec(size, values).expect("pixels")
 }
@@ -167,6 +171,31 @@ fn channels_on_different_grids_do_not_mislead_each_other() {
             "{shift}"
         );
     }
+}
+
+/// The last cells of a mesh over the picture are a pixel or two wide, and show no
+/// error: what another channel says must not take a star away there.
+#[test]
+fn a_star_on_the_last_column_goes_in_pictures_of_any_size() {
+    for side in [SIDE + 1, SIDE + 2] {
+        let at = [side as f64 - 1.0, 150.0];
+        let [here, there] = [(5, 1.0), (8, 1.5)]
+            .map(|(seed, times)| flat_of(side, seed, times, 0.0, &[(at, times * 900.0)]));
+        for (model, plane) in together(&[&here, &there]).iter().zip([&here, &there]) {
+            let stays = nebula(model, plane).values()[[150, side - 1]] - 500.0;
+            assert!(stays.abs() < 40.0, "{side}: {stays}");
+        }
+    }
+}
+
+#[test]
+fn those_are_named_that_could_tell() {
+    let here = flat(5, 1.0, 0.0, &[]);
+    let there = flat(8, 1.5, 0.0, &[]);
+    let elsewhere = flat(9, 1.2, 40.0, &[]);
+    let models = together(&[&here, &elsewhere, &there]);
+    let by: Vec<_> = models.iter().map(|model| &model.told_by[..]).collect();
+    assert_eq!(by, [&[2][..], &[], &[0]]);
 }
 
 #[test]

@@ -90,16 +90,23 @@ impl Parting {
         let tick = control.tick(format!("{}: telling stars from the nebula", own.id));
         let model = self.together.model(plane, &tick).map_err(failed)?;
         let model = model.ok_or_else(nothing)?;
+        let tick = control.tick(format!("{}: taking stars off", own.id));
         let footprint = model
             .separate(plane, model.whole(), &tick)
             .map_err(failed)?;
-        let others = self.added.iter().filter(|other| other.id != own.id);
+        let others = model.told_by.iter().map(|other| &self.added[*other]);
+        let with: Vec<String> = others.map(|other| other.id.clone()).collect();
+        let method = if with.is_empty() {
+            separate::METHOD
+        } else {
+            separate::METHOD_TOGETHER
+        };
         let entry = StarsEntry {
             stars: model.report.stars,
             saturated: model.report.saturated,
             fwhm_px: own.fwhm_px,
-            with: others.map(|other| other.id.clone()).collect(),
-            method: separate::METHOD.to_owned(),
+            with,
+            method: method.to_owned(),
         };
         self.next += 1;
         let separation = Separation {

@@ -52,7 +52,7 @@ pub(super) struct Known {
 }
 
 impl<'a> Field<'a> {
-    /// Takes up what was measured before, on the same picture.
+    /// Takes up what was measured before, on the same picture, as it was.
     pub fn again(pixels: Pixels<'a>, noise: &'a Noise, known: Known) -> Self {
         let mut field = Self {
             pixels,
@@ -64,9 +64,15 @@ impl<'a> Field<'a> {
             plate: Plate::new(pixels.width, pixels.height),
             below: known.below,
         };
-        field.meet();
+        field.beside = field.neighbours();
         field.lay();
         field
+    }
+
+    /// Draws all stars on an empty plate: the same bits whatever was drawn before.
+    pub fn lay_anew(&mut self) {
+        self.plate = Plate::new(self.pixels.width, self.pixels.height);
+        self.lay();
     }
 
     /// Lays the picture aside.
@@ -112,8 +118,7 @@ impl<'a> Field<'a> {
 
     /// Sees which stars lie beside which.
     pub fn meet(&mut self) {
-        let far = 4.0 * self.psf.fwhm_px;
-        self.beside = neighbours(&self.spots, far, self.pixels.size());
+        self.beside = self.neighbours();
         // Two so close are one; what came first stays.
         let close = SAME_WIDTHS * self.psf.fwhm_px;
         for index in 0..self.spots.len() {
@@ -128,6 +133,11 @@ impl<'a> Field<'a> {
                 self.spots[index].height = 0.0;
             }
         }
+    }
+
+    fn neighbours(&self) -> Vec<Vec<u32>> {
+        let far = 4.0 * self.psf.fwhm_px;
+        neighbours(&self.spots, far, self.pixels.size())
     }
 
     fn round(&self) -> Round<'_> {
@@ -316,4 +326,40 @@ pub(super) fn draw(spots: &[Spot], psf: &Psf, noise: &Noise, floor: f32) -> Vec<
             }
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two stars may have come so near to each other while they were fitted that
+    /// they count as one: what was measured of both stands until both are fitted
+    /// again.
+    #[test]
+    fn taken_up_again_every_star_is_as_it_was() {
+        let values: Vec<f32> = (0..64 * 64).map(|index| (index % 7) as f32).collect();
+        let pixels = Pixels::new(&values, 64, 64);
+        let noise = Noise::new(&pixels).expect("values");
+        let spot = |x: f64| Spot {
+            given: [x, 30.0],
+            listed: true,
+            place: [x, 30.0],
+            height: 50.0,
+            background: [0.0; 6],
+            snr: 20.0,
+            plateau_px: 0.0,
+            full: f32::INFINITY,
+            hint: None,
+        };
+        let spots = vec![spot(30.0), spot(30.2)];
+        let known = Known {
+            spots: spots.clone(),
+            psf: Psf::moffat(3.0, 3.0),
+            below: None,
+        };
+        let mut field = Field::again(pixels, &noise, known);
+        assert_eq!(field.spots, spots);
+        field.meet();
+        assert_eq!([field.spots[0].height, field.spots[1].height], [50.0, 0.0]);
+    }
 }

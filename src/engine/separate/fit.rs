@@ -148,8 +148,14 @@ impl Round<'_> {
         let mut next = spot.clone();
         if let (Some(hint), Some(way)) = (&mut next.hint, way) {
             let (own, told) = (way.error * way.error, hint.error * hint.error);
-            height = (height * told + hint.height * own) / (told + own);
-            hint.both = (told * own / (told + own)).sqrt();
+            // Nothing is known of the ground: what is here counts for nothing.
+            let share = if own.is_finite() {
+                own / (told + own)
+            } else {
+                1.0
+            };
+            height += (hint.height - height) * share;
+            hint.both = hint.error * share.sqrt();
         }
         next.snr = height * energy.sqrt() / f64::from(sigma);
         next.background = [0.0; CURVED];

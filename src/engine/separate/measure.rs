@@ -27,7 +27,7 @@ const SEARCH: usize = 2;
 const FEWEST: usize = 5;
 
 /// Steps that `tick` hears about while measuring.
-const MEASURING: usize = 2 + LEARN + 2 * SEARCH + 1;
+const MEASURING: usize = 2 + LEARN + 2 * SEARCH + 2;
 
 /// What a picture tells of its stars by itself: little beside the picture.
 #[derive(Debug, Clone)]
@@ -150,7 +150,10 @@ pub(super) fn survey(
             fwhm_px: field.psf.fwhm_px,
         });
     }
-    field.lay();
+    if !others.is_empty() {
+        // As those to come will find it.
+        field.lay_anew();
+    }
     let here = Stars::new(&field.spots, &field.psf, survey.size);
     let of_others = others.iter().map(|other| probes(&field, &here, other));
     // None of itself: the channels keep their order.
@@ -164,6 +167,7 @@ pub(super) fn survey(
         listed: stars.len(),
         stars: here,
     });
+    step()?;
     Ok(survey)
 }
 
@@ -178,10 +182,17 @@ impl Survey {
             islands: Vec::new(),
             report: self.report,
             notices: self.notices,
+            told_by: Vec::new(),
         };
-        let Some(Found { known, noise, .. }) = self.found else {
+        let Some(Found {
+            known, mut noise, ..
+        }) = self.found
+        else {
             return model;
         };
+        if let Some(below) = &known.below {
+            noise.roughen(below.roughness());
+        }
         model.drawn = draw(&known.spots, &known.psf, &noise, FLOOR);
         let crest = Crest::new(&known.psf);
         let disc = |(spot, drawn): (&Spot, &Drawn)| {
@@ -190,9 +201,6 @@ impl Survey {
         };
         let discs: Vec<Disc> = known
             .spots
-        if let Some(below) = &known.below {
-            noise.roughen(below.roughness());
-        }
             .iter()
             .zip(&model.drawn)
             .filter_map(disc)

@@ -87,9 +87,11 @@ use std::ops::ControlFlow;
 use super::align::stars::{Star, Stars};
 use super::frame::{Plane, Size};
 
-/// What a record says of it: another word where other bits come out.
+/// What a record says of it, by the channel alone and where others tell of its
+/// stars: another word where other bits come out.
 pub const METHOD: &str =
-    "images of a point learned from the field, heights told by all channels together";
+    "images of a point learned from the field, tops filled as the ground is rough";
+pub const METHOD_TOGETHER: &str = "images of a point learned from the field, heights told by channels together, tops filled as the ground is rough";
 
 /// What is to be taken off.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -26,6 +26,9 @@ pub struct StarModel {
     pub report: Report,
     /// What the user should know.
     pub notices: Vec<Notice>,
+    /// Which other channels, by the order in which they were added, told of these
+    /// stars: see [`Together`](super::Together).
+    pub told_by: Vec<usize>,
 }
 
 impl StarModel {

@@ -4,6 +4,8 @@
 //! lies on bright nebula as fine as stars are; and a bright point that another
 //! channel would have to show, but does not, is a knot of nebula (see `told`).
 
+use std::ops::ControlFlow;
+
 use rayon::prelude::*;
 
 use super::beside::Cells;
@@ -97,21 +99,25 @@ impl Together {
             .collect();
         self.channels[own].probes.extend(probes);
         let told = told(own, &self.channels);
+        let step = |done: usize| match tick(done, 1 + ROUNDS) {
+            ControlFlow::Continue(()) => Ok(()),
+            ControlFlow::Break(()) => Err(SeparateError::Stopped),
+        };
+        step(1)?;
         if told == Told::default() {
-            found.known = field.known();
             return Ok(Some(survey.model()));
         }
         told.apply(&mut field.spots, found.full);
         field.meet();
         for round in 0..ROUNDS {
             field.fit();
-            if tick(round + 1, ROUNDS).is_break() {
-                return Err(SeparateError::Stopped);
-            }
+            step(2 + round)?;
         }
         field.leave_out_faint(found.listed, found.least_snr, &mut survey.report);
         found.known = field.known();
-        Ok(Some(survey.model()))
+        let mut model = survey.model();
+        model.told_by = told.by;
+        Ok(Some(model))
     }
 }
 

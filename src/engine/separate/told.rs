@@ -51,6 +51,8 @@ pub(super) struct Told {
     pub missing: Vec<([f64; 2], Hint)>,
     /// Spots that are no stars: they would have to show elsewhere.
     pub no_stars: Vec<u32>,
+    /// The numbers of the channels that could say anything.
+    pub by: Vec<usize>,
 }
 
 /// The logarithm of the ratio of two channels' heights.
@@ -136,6 +138,7 @@ pub(super) fn told(own: usize, channels: &[Survey]) -> Told {
             told.no_stars.push(star);
         }
     }
+    told.by = others.iter().map(|other| other.number).collect();
     told.missing = missing(found, &others, &channels[own].probes, channels[own].size);
     told
 }
@@ -162,7 +165,7 @@ fn of_star(found: &Found, others: &[Other<'_>], index: usize) -> Option<(Hint, b
         } else {
             continue;
         };
-        if best.is_none_or(|best| hint.error < best.error) {
+        if hint.error < best.map_or(f64::INFINITY, |best| best.error) {
             best = Some(hint);
         }
     }
