@@ -68,6 +68,8 @@ impl App {
                 );
                 self.coming.remove(&channel);
                 self.state.layers.insert(channel, layer);
+                // It comes without its parts, however alike the last one was.
+                self.parted = None;
             }
             Event::Parts {
                 channel,

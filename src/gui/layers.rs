@@ -119,3 +119,6 @@ impl App {
         self.state.parts_pending = true;
     }
 }
+
+#[cfg(test)]
+mod tests;
