@@ -66,6 +66,7 @@ impl App {
             self.part();
             return;
         }
+        self.give_parts_up();
         let job = Job::Load {
             recipe: recipe.clone(),
             folder: self.state.folder.clone(),
@@ -93,12 +94,8 @@ impl App {
             .as_ref()
             .is_some_and(|(last, _)| *last == wanted);
         if has(Purpose::Parts) {
-            let running = self
-                .purposes
-                .iter()
-                .filter(|(_, own)| **own == Purpose::Parts);
-            for (ticket, _) in running.filter(|_| !same) {
-                self.worker.cancel(*ticket);
+            if !same {
+                self.give_parts_up();
             }
             return;
         }
@@ -117,6 +114,16 @@ impl App {
         };
         self.start(job, "Telling stars and noise apart", Purpose::Parts);
         self.state.parts_pending = true;
+    }
+
+    /// Stops what is made of channels that go: what comes in their place would
+    /// wait for it. What is lacking then is asked for anew.
+    pub(super) fn give_parts_up(&mut self) {
+        let all = self.purposes.iter();
+        for (ticket, _) in all.filter(|(_, purpose)| **purpose == Purpose::Parts) {
+            self.worker.cancel(*ticket);
+        }
+        self.parted = None;
     }
 }
 

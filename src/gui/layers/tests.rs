@@ -2,17 +2,87 @@
 //! three lines with neutral stars.
 
 use std::path::PathBuf;
+use std::sync::Mutex;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use egui::Context;
 
-use crate::engine::recipe::{Recipe, ShowStars, StarLook};
-use crate::gui::app::{App, Opening};
+use crate::engine::recipe::{Crop, Recipe, ShowStars, StarLook};
+use crate::gui::app::{App, Opening, Purpose};
 use crate::gui::asks::Ask;
 use crate::gui::command::Command;
-use crate::work::desk::{Worker, lacking};
+use crate::work::desk::{Event, Ticket, Worker, lacking};
 
 fn sample() -> Vec<PathBuf> {
     vec!["sample-stacks/lantern/lantern.toml".into()]
+}
+
+/// A window whose desk waits for leave after each event it tells.
+struct Stepped {
+    // These go first: without them the desk runs freely, and can be left.
+    told: Receiver<()>,
+    go: SyncSender<()>,
+    app: App,
+}
+
+impl Stepped {
+    fn new() -> Self {
+        let (tell, told) = sync_channel(0);
+        let (go, leave) = sync_channel(0);
+        let leave = Mutex::new(leave);
+        let worker = Worker::spawn(move || {
+            if tell.send(()).is_ok() {
+                leave.lock().expect("whole").recv().ok();
+            }
+        });
+        let app = App::new(worker, Opening::Nothing);
+        Self { told, go, app }
+    }
+
+    /// Lets the desk go on, event by event, until the window is as it is wanted;
+    /// then the desk waits.
+    fn until(&mut self, wanted: impl Fn(&App) -> bool) {
+        loop {
+            self.told.recv().expect("more is told");
+            take(&mut self.app);
+            if wanted(&self.app) {
+                return;
+            }
+            self.go_on();
+        }
+    }
+
+    fn go_on(&self) {
+        self.go.send(()).expect("it waits");
+    }
+
+    /// Lets the desk go on until a job is over; whether it was stopped.
+    fn is_stopped(&mut self, of: Ticket) -> bool {
+        loop {
+            self.go_on();
+            self.told.recv().expect("more is told");
+            for event in self.app.worker.events() {
+                if let Event::Finished { ticket, cancelled } = event
+                    && ticket == of
+                {
+                    return cancelled;
+                }
+            }
+        }
+    }
+
+    /// The sample's stars are being told apart; the desk waits.
+    fn telling() -> (Self, Ticket) {
+        let mut stepped = Self::new();
+        stepped.app.open(sample());
+        stepped.until(|app| app.purposes.is_empty());
+        edit(&mut stepped.app, neutral);
+        stepped.app.reconcile();
+        let ticket = under_way(&stepped.app).expect("parts are asked for");
+        stepped.go_on();
+        stepped.until(|app| app.state.jobs.iter().any(|job| !job.step.is_empty()));
+        (stepped, ticket)
+    }
 }
 
 /// What the window does before each frame.
@@ -59,6 +129,12 @@ fn prepare(app: &mut App) {
     app.carry_out(&Context::default(), vec![Ask::Run(Command::Prepare)]);
 }
 
+fn under_way(app: &App) -> Option<Ticket> {
+    let mut parts = app.purposes.iter();
+    let parts = parts.find(|(_, purpose)| **purpose == Purpose::Parts);
+    parts.map(|(ticket, _)| *ticket)
+}
+
 fn lacks(app: &App) -> Vec<String> {
     lacking(app.state.recipe(), &app.state.layers)
 }
@@ -80,5 +156,26 @@ fn channels_that_come_anew_lose_their_stars_again() {
         edit(&mut app, neutral);
         settle(&mut app);
         assert_eq!(lacks(&app), [""; 0], "opened");
+    }
+}
+
+/// Channels that must be read come before parts of those that go: these can
+/// take minutes.
+#[test]
+fn what_is_made_of_old_channels_stops_before_others_come() {
+    let ways: [fn(&mut App); 3] = [
+        |app| {
+            edit(app, |recipe| {
+                recipe.crop = Some(Crop::Part([40, 40, 400, 300]))
+            });
+            app.reconcile();
+        },
+        |app| app.open(sample()),
+        prepare,
+    ];
+    for (index, begin) in ways.into_iter().enumerate() {
+        let (mut stepped, ticket) = Stepped::telling();
+        begin(&mut stepped.app);
+        assert!(stepped.is_stopped(ticket), "{index}");
     }
 }
