@@ -83,8 +83,14 @@ impl App {
     // Asks for what renditions need beside the channels' values, once these are
     // there; what is being made and no longer wanted is given up.
     fn part(&mut self) {
-        let has = |purpose: Purpose| self.purposes.values().any(|own| *own == purpose);
-        if has(Purpose::Load) {
+        // Channels that are replaced meanwhile would get parts of the old ones.
+        let replaces = |purpose: &Purpose| {
+            matches!(
+                purpose,
+                Purpose::Open { .. } | Purpose::Load | Purpose::Prepare
+            )
+        };
+        if self.purposes.values().any(replaces) {
             return;
         }
         let recipe = self.state.history.settled().clone();
@@ -93,7 +99,8 @@ impl App {
             .parted
             .as_ref()
             .is_some_and(|(last, _)| *last == wanted);
-        if has(Purpose::Parts) {
+        let mut running = self.purposes.values();
+        if running.any(|purpose| *purpose == Purpose::Parts) {
             if !same {
                 self.give_parts_up();
             }

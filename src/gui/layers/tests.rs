@@ -179,3 +179,23 @@ fn what_is_made_of_old_channels_stops_before_others_come() {
         assert!(stepped.is_stopped(ticket), "{index}");
     }
 }
+
+/// While others are on their way, parts of the channels that are there could
+/// come too late and fall on those.
+#[test]
+fn nothing_is_made_of_channels_that_are_about_to_go() {
+    let ways: [fn(&mut App); 2] = [|app| app.open(sample()), prepare];
+    for begin in ways {
+        let mut app = App::new(Worker::inline(), Opening::Nothing);
+        app.open(sample());
+        settle(&mut app);
+        begin(&mut app);
+        edit(&mut app, neutral);
+        app.reconcile();
+        assert_eq!(under_way(&app), None);
+        settle(&mut app);
+        edit(&mut app, neutral);
+        settle(&mut app);
+        assert_eq!(lacks(&app), [""; 0]);
+    }
+}
