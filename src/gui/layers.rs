@@ -4,6 +4,16 @@
 use super::app::{App, Purpose};
 use crate::work::desk::{Job, Ticket, Wanted, keys, lacking};
 
+/// What the last job of parts was to make.
+pub(super) struct Parted {
+    /// What renditions needed.
+    wanted: Wanted,
+    /// Channels of which it did not come, as far as that is known.
+    left: Vec<String>,
+    /// The user stopped it.
+    stopped: bool,
+}
+
 impl App {
     /// The job brings every layer that is not there as the recipe wants it.
     pub(super) fn expect_all(&mut self, ticket: Ticket) {
@@ -95,13 +105,10 @@ impl App {
         }
         let recipe = self.state.history.settled().clone();
         let wanted = Wanted::by(&recipe, &self.state.folder);
-        let same = self
-            .parted
-            .as_ref()
-            .is_some_and(|(last, _)| *last == wanted);
+        let same = self.parted.as_ref().filter(|last| last.wanted == wanted);
         let mut running = self.purposes.values();
         if running.any(|purpose| *purpose == Purpose::Parts) {
-            if !same {
+            if same.is_none() {
                 self.give_parts_up();
             }
             return;
@@ -109,11 +116,16 @@ impl App {
         // What was asked for and did not come is not asked for again; a channel
         // that came into memory since is.
         let lacking = lacking(&recipe, &self.state.layers);
-        let asked = (wanted, lacking);
-        if asked.1.is_empty() || self.parted.as_ref() == Some(&asked) {
+        let known = same.filter(|last| lacking.iter().all(|id| last.left.contains(id)));
+        self.state.parts_stopped = !lacking.is_empty() && known.is_some_and(|last| last.stopped);
+        if lacking.is_empty() || known.is_some() {
             return;
         }
-        self.parted = Some(asked);
+        self.parted = Some(Parted {
+            wanted,
+            left: lacking,
+            stopped: false,
+        });
         let job = Job::Parts {
             recipe,
             folder: self.state.folder.clone(),
@@ -121,6 +133,24 @@ impl App {
         };
         self.start(job, "Telling stars and noise apart", Purpose::Parts);
         self.state.parts_pending = true;
+    }
+
+    /// The job that made parts is over: what did not come of it is left.
+    pub(super) fn parts_finished(&mut self, stopped: bool) {
+        self.state.parts_pending = false;
+        let left = lacking(self.state.history.settled(), &self.state.layers);
+        if let Some(last) = &mut self.parted {
+            (last.stopped, last.left) = (stopped, left);
+        }
+        if stopped && self.parted.is_some() {
+            self.say("Stopped");
+        }
+    }
+
+    /// What was stopped is made after all.
+    pub(super) fn go_on_with_parts(&mut self) {
+        self.parted = None;
+        self.reconciled = None;
     }
 
     /// Stops what is made of channels that go: what comes in their place would

@@ -199,3 +199,40 @@ fn nothing_is_made_of_channels_that_are_about_to_go() {
         assert_eq!(lacks(&app), [""; 0]);
     }
 }
+
+/// Stop means stop, also where a channel is done with already.
+#[test]
+fn what_was_stopped_does_not_start_again_by_itself() {
+    let (mut stepped, ticket) = Stepped::telling();
+    stepped.go_on();
+    stepped.until(|app| lacks(app).len() == 2);
+    stepped.app.worker.cancel(ticket);
+    stepped.go_on();
+    stepped.until(|app| !app.purposes.contains_key(&ticket));
+    let app = &mut stepped.app;
+    assert_eq!(lacks(app).len(), 2);
+    assert_eq!(under_way(app), None, "it was stopped");
+    // Nor with an edit that wants nothing new.
+    edit(app, |recipe| recipe.renditions[0].saturation = Some(0.9));
+    app.reconcile();
+    assert_eq!(under_way(app), None);
+    assert!(app.state.parts_stopped, "the status line says so");
+    // It is not wanted, and then it is: still stopped.
+    edit(app, |recipe| {
+        for rendition in &mut recipe.renditions {
+            rendition.stars = None;
+        }
+    });
+    app.reconcile();
+    assert!(!app.state.parts_stopped, "nothing is lacking");
+    edit(app, neutral);
+    app.reconcile();
+    assert!(under_way(app).is_none() && app.state.parts_stopped);
+    // The user's word starts it again, and it ends.
+    app.carry_out(&Context::default(), vec![Ask::GoOnWithParts]);
+    app.reconcile();
+    assert!(under_way(app).is_some() && !app.state.parts_stopped);
+    stepped.go_on();
+    stepped.until(|app| app.purposes.is_empty());
+    assert_eq!(lacks(&stepped.app), [""; 0]);
+}
