@@ -163,6 +163,7 @@ fn control(cancel: &AtomicBool) -> Control<'_> {
 fn request(recipe: &Recipe, layers: &[Option<Arc<Layer>>], grid: Grid) -> Request {
     Request {
         recipe: Arc::new(recipe.clone()),
+        unhidden: None,
         layers: layers.to_vec(),
         show: Show::Rendition(recipe.renditions[0].id.clone()),
         grid,

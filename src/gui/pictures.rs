@@ -88,6 +88,7 @@ impl App {
         for (index, (_, recipe)) in wanted.into_iter().enumerate() {
             let request = Request {
                 recipe: Arc::new(recipe),
+                unhidden: None,
                 layers: layers.clone(),
                 show: Show::Rendition(mix::THUMBNAIL.to_owned()),
                 grid,

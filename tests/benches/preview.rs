@@ -116,6 +116,7 @@ fn request(view: (usize, usize), step: f64) -> Request {
     let (width, height) = view;
     Request {
         recipe: Arc::new(recipe()),
+        unhidden: None,
         layers: layers().clone(),
         show: Show::Rendition("mapped".to_owned()),
         grid: Grid {

@@ -107,9 +107,9 @@ pub struct Apart {
 impl Layer {
     /// What stands for a slot of a rendition
     /// [in small](crate::engine::recipe::Rendition::in_small): the channel without
-    /// its stars, as far as that is made, or as it is.
-    pub fn stand_in(&self, slot: Slot) -> (&Arc<Plane>, &[Arc<Plane>]) {
-        match (slot, self.parts.apart.first()) {
+    /// its stars as `tellers` tell of them, as far as that is made, or as it is.
+    pub fn stand_in(&self, slot: Slot, tellers: &[&str]) -> (&Arc<Plane>, &[Arc<Plane>]) {
+        match (slot, self.parts.apart_by(tellers)) {
             (Slot::Nebula(_), Some(apart)) => (&apart.nebula.plane, &apart.nebula.reduced),
             _ => (&self.plane, &self.reduced),
         }

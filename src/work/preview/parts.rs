@@ -28,19 +28,33 @@ pub(super) fn values(
     cancel: &AtomicBool,
 ) -> Option<Vec<Values>> {
     let grid = &request.grid;
-    let tellers = parting::tellers(&request.recipe, composition);
+    let tellers = tellers(request, rendition, composition);
+    let told = (rendition, &tellers[..]);
     let mut all: Vec<Values> = Vec::new();
     for slot in composition.slots() {
         let values = match slot {
-            Slot::Brightness => brightness(stage, request, rendition, composition, cancel)?,
-            other => {
-                let told = (rendition, &tellers[..]);
-                channel(stage, request, told, *other, grid, cancel)?
-            }
+            Slot::Brightness => brightness(stage, request, told, composition, cancel)?,
+            other => channel(stage, request, told, *other, grid, cancel)?,
         };
         all.push(values);
     }
     Some(all)
+}
+
+// The channels that tell of a rendition's stars, if these are wanted apart.
+fn tellers<'a>(
+    request: &'a Request,
+    rendition: &Rendition,
+    composition: &Composition,
+) -> Vec<&'a str> {
+    let is_nebula = |slot: &Slot| matches!(slot, Slot::Nebula(_));
+    if !composition.slots().iter().any(is_nebula) {
+        return Vec::new();
+    }
+    let is_there = |index: usize| matches!(request.layers.get(index), Some(Some(_)));
+    let recipe = request.unhidden.as_ref().unwrap_or(&request.recipe);
+    let whole = recipe.rendition(&rendition.id);
+    whole.map_or_else(Vec::new, |whole| parting::tellers(recipe, whole, is_there))
 }
 
 // How much of its noise a channel loses, for brightness and for colour.
@@ -93,10 +107,11 @@ fn channel(
 fn brightness(
     stage: &mut Stage,
     request: &Request,
-    rendition: &Rendition,
+    told: (&Rendition, &[&str]),
     composition: &Composition,
     cancel: &AtomicBool,
 ) -> Option<Values> {
+    let (rendition, _) = told;
     let luminance = rendition.luminance.as_ref()?;
     let settings = detail::Settings::new(luminance.detail.unwrap_or(0.0), request.grid.step);
     let margin = settings.margin_px();
@@ -128,8 +143,6 @@ fn brightness(
             height: rows.len(),
         },
     };
-    let tellers = parting::tellers(&request.recipe, composition);
-    let told = (rendition, &tellers[..]);
     let inputs: Vec<Values> = composition
         .slots()
         .iter()
