@@ -12,7 +12,7 @@ use linehue::io::write::{Format, Options};
 use linehue::work::caption;
 use linehue::work::compose::{self, DEFAULT_MEMORY};
 use linehue::work::desk::{
-    Apart, Event, Job, Layer, Layers, Means, Parts, RowState, Teller, Worker, keys,
+    Apart, Event, Heights, Job, Layer, Layers, Means, Parts, RowState, Teller, Worker, keys,
 };
 use linehue::work::estimate::{Sample, Shape, estimate};
 use linehue::work::preview::pyramid;
@@ -461,7 +461,7 @@ fn what_is_told_before_an_export_goes_by_the_stars_of_its_rendition() {
                 .map(teller)
                 .collect(),
             nebula: means(if is_right { plane } else { flat.clone() }),
-            heights: means(flat),
+            heights: Heights::Whole(means(flat)),
             stars: 1,
         }
     };

@@ -19,7 +19,7 @@ use linehue::engine::recipe::{Blend, Gamut, Luminance, Ratio, Recipe, ShowStars,
 use linehue::io::read::{self, Pick};
 use linehue::io::write::Options;
 use linehue::work::compose::{self, DEFAULT_MEMORY};
-use linehue::work::desk::{Apart, Layer, Means, Parts, keys};
+use linehue::work::desk::{Apart, Heights, Layer, Means, Parts, keys};
 use linehue::work::leading;
 use linehue::work::preview::maps::Found;
 use linehue::work::preview::probe::{Over, probe};
@@ -645,7 +645,7 @@ fn stars_stay_off_before_noise_reduction() {
                     denoise: 1.0,
                     by: Vec::new(),
                     nebula: means(made(layer, &|value, at| value + 16.0 - light(at))),
-                    heights: means(made(layer, &|_, at| light(at) / 400.0)),
+                    heights: Heights::Whole(means(made(layer, &|_, at| light(at) / 400.0))),
                     stars: 1,
                 }],
             },

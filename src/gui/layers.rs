@@ -108,7 +108,8 @@ impl App {
         let same = self.parted.as_ref().filter(|last| last.wanted == wanted);
         let mut running = self.purposes.values();
         if running.any(|purpose| *purpose == Purpose::Parts) {
-            if same.is_none() {
+            let serves = |last: &Parted| last.wanted.serves(&wanted);
+            if !self.parted.as_ref().is_some_and(serves) {
                 self.give_parts_up();
             }
             return;

@@ -13,7 +13,7 @@ use linehue::gui::panels::canvas::geometry::{Pane, clamp, scale};
 use linehue::gui::panels::canvas::pictures::{Pictures, effective};
 use linehue::gui::panels::canvas::{self, probe, turns};
 use linehue::gui::state::{Compare, Place, State};
-use linehue::work::desk::{Apart, Layer, Means, Parts, Teller, keys};
+use linehue::work::desk::{Apart, Heights, Layer, Means, Parts, Teller, keys};
 use linehue::work::history::History;
 use linehue::work::preview::{Picture, Preview};
 use proptest::prelude::*;
@@ -157,7 +157,7 @@ fn parted(sets: &[(&[&str], f32)]) -> State {
             })
             .collect(),
         nebula: flat(*value),
-        heights: flat(0.0),
+        heights: Heights::Whole(flat(0.0)),
         stars: 1,
     };
     for layer in state.layers.values_mut() {

@@ -2,8 +2,8 @@
 //! three lines with neutral stars.
 
 use std::path::PathBuf;
-use std::sync::Mutex;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex};
 
 use egui::Context;
 
@@ -11,7 +11,7 @@ use crate::engine::recipe::{Crop, Recipe, ShowStars, StarLook};
 use crate::gui::app::{App, Opening, Purpose};
 use crate::gui::asks::Ask;
 use crate::gui::command::Command;
-use crate::work::desk::{Event, Ticket, Worker, lacking};
+use crate::work::desk::{Apart, Event, Ticket, Worker, lacking};
 
 fn sample() -> Vec<PathBuf> {
     vec!["sample-stacks/lantern/lantern.toml".into()]
@@ -235,4 +235,28 @@ fn what_was_stopped_does_not_start_again_by_itself() {
     stepped.go_on();
     stepped.until(|app| app.purposes.is_empty());
     assert_eq!(lacks(&stepped.app), [""; 0]);
+}
+
+fn sets(app: &App, id: &str) -> Vec<Apart> {
+    app.state.layers[id].parts.apart.clone()
+}
+
+/// Heights cost a plane of each channel, and are soon made of what is there.
+#[test]
+fn heights_on_stars_are_made_when_a_look_needs_them_and_stars_are_not_sought_again() {
+    let mut app = told();
+    let before = sets(&app, "ha").remove(0);
+    assert!(before.heights.whole().is_none());
+    edit(&mut app, |recipe| {
+        let look = recipe.renditions[0].stars.as_mut().expect("set");
+        look.size = 0.7;
+    });
+    assert_eq!(lacks(&app).len(), 3);
+    settle(&mut app);
+    assert_eq!(lacks(&app), [""; 0]);
+    let after = sets(&app, "ha").remove(0);
+    assert!(Arc::ptr_eq(&before.nebula.plane, &after.nebula.plane));
+    let heights = after.heights.whole().expect("made");
+    let highest = heights.plane.values().iter().copied().fold(0.0, f32::max);
+    assert!((0.9..=1.0).contains(&highest), "{highest}");
 }

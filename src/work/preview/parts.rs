@@ -12,7 +12,7 @@ use crate::engine::detail;
 use crate::engine::frame::Size;
 use crate::engine::recipe::Rendition;
 use crate::engine::reduce::Reducer;
-use crate::work::desk::Layer;
+use crate::work::desk::{Apart, Layer};
 use crate::work::parting;
 
 type Values = Arc<Vec<f32>>;
@@ -78,7 +78,10 @@ fn channel(
         Some(smooth) => stage.between([layer.into(), smooth.into()], share, grid, cancel),
         None => stage.of(layer, grid, cancel),
     };
-    let apart = layer.parts.apart_by(tellers);
+    // Without their heights stars can only show as they are.
+    let is_scaled = rendition.star_look().is_scaled();
+    let is_whole = |apart: &&Apart| !is_scaled || apart.heights.whole().is_some();
+    let apart = layer.parts.apart_by(tellers).filter(is_whole);
     match slot {
         Slot::Smooth(_) => softened(colored),
         Slot::Nebula(_) => match apart {
@@ -94,8 +97,8 @@ fn channel(
             }
             None => softened(own),
         },
-        Slot::Height(_) => match apart {
-            Some(apart) => stage.of(&apart.heights, grid, cancel),
+        Slot::Height(_) => match apart.and_then(|apart| apart.heights.whole()) {
+            Some(heights) => stage.of(heights, grid, cancel),
             None => Some(Arc::new(vec![0.0; grid.size.pixels()])),
         },
         Slot::Whole(_) | Slot::Brightness => softened(own),
