@@ -2,7 +2,7 @@
 //! way, which could not be had.
 
 use super::app::{App, Purpose};
-use crate::work::desk::{Job, Ticket, Wanted, keys, lacking};
+use crate::work::desk::{Job, Ticket, Wanted, forget, keys, lacking};
 
 /// What the last job of parts was to make.
 pub(super) struct Parted {
@@ -116,6 +116,7 @@ impl App {
         }
         // What was asked for and did not come is not asked for again; a channel
         // that came into memory since is.
+        forget(&recipe, &mut self.state.layers);
         let lacking = lacking(&recipe, &self.state.layers);
         let known = same.filter(|last| lacking.iter().all(|id| last.left.contains(id)));
         self.state.parts_stopped = !lacking.is_empty() && known.is_some_and(|last| last.stopped);

@@ -42,6 +42,7 @@ impl App {
             self.worker.draw(slot, generation, request.clone());
             self.state.pictures.asked(slot, generation, request);
         }
+        self.state.pictures.let_go(&self.state.layers);
         self.ask_for_thumbnails();
     }
 

@@ -241,6 +241,53 @@ fn sets(app: &App, id: &str) -> Vec<Apart> {
     app.state.layers[id].parts.apart.clone()
 }
 
+/// Each set of planes is as large as the channel itself.
+#[test]
+fn stars_that_no_rendition_wants_apart_any_more_are_let_go() {
+    let mut app = told();
+    let all = || ["ha", "oiii", "sii"].map(str::to_owned);
+    let by = |set: &Apart| -> Vec<String> {
+        set.by.iter().map(|teller| teller.channel.clone()).collect()
+    };
+    edit(&mut app, |recipe| {
+        recipe.renditions[1].colors.remove("sii");
+    });
+    settle(&mut app);
+    let two = sets(&app, "ha");
+    assert_eq!(two.len(), 2);
+    let gone = two.iter().find(|set| by(set).len() == 2).expect("of two");
+    let gone = Arc::downgrade(&gone.nebula.plane);
+    drop(two);
+    edit(&mut app, |recipe| recipe.renditions[1].stars = None);
+    settle(&mut app);
+    for id in all() {
+        let left: Vec<_> = sets(&app, &id).iter().map(by).collect();
+        assert_eq!(left, [all()], "{id}");
+    }
+    assert!(gone.upgrade().is_none(), "somebody holds it");
+    // What was made last stays for a rendition that wants it again.
+    edit(&mut app, |recipe| recipe.renditions[0].stars = None);
+    settle(&mut app);
+    assert_eq!(sets(&app, "ha").len(), 1);
+}
+
+/// Until a channel has what is wanted of it, what it had stands in.
+#[test]
+fn stars_told_apart_by_others_stay_until_there_is_better() {
+    let (mut stepped, _) = Stepped::telling();
+    stepped.go_on();
+    stepped.until(|app| app.purposes.is_empty());
+    let app = &mut stepped.app;
+    edit(app, |recipe| {
+        for rendition in &mut recipe.renditions {
+            rendition.colors.remove("sii");
+        }
+    });
+    app.reconcile();
+    assert!(under_way(app).is_some());
+    assert_eq!(sets(app, "ha").len(), 1);
+}
+
 /// Heights cost a plane of each channel, and are soon made of what is there.
 #[test]
 fn heights_on_stars_are_made_when_a_look_needs_them_and_stars_are_not_sought_again() {

@@ -145,6 +145,36 @@ pub fn lacking(recipe: &Recipe, layers: &Layers) -> Vec<String> {
         .collect()
 }
 
+/// Takes away stars told apart by channels that no rendition asks any more. While
+/// a channel lacks what one needs they stay to stand in for it; and of a channel
+/// whose stars none wants apart, what was made last stays for when one does again.
+pub fn forget(recipe: &Recipe, layers: &mut Layers) {
+    let needs = Needs::of(recipe);
+    let of = |group: &Group| tellers(recipe, group, layers);
+    let groups: Vec<(&Group, Vec<Teller>)> = needs.groups.iter().map(|g| (g, of(g))).collect();
+    for (index, channel) in recipe.channels.iter().enumerate() {
+        let Some(layer) = layers.get_mut(&channel.id) else {
+            continue;
+        };
+        let is_member = |group: &Group| group.iter().any(|m| m.index == index && m.apart);
+        let wanted = groups.iter().filter(|(group, _)| is_member(group));
+        let wanted: Vec<&Vec<Teller>> = wanted.map(|(_, tellers)| tellers).collect();
+        let all = &layer.parts.apart;
+        let is_there = |by: &&Vec<Teller>| all.iter().any(|apart| apart.by == **by);
+        if !wanted.iter().all(is_there) {
+            continue;
+        }
+        let last = all.last().filter(|_| wanted.is_empty());
+        let kept = all.iter().filter(|apart| wanted.contains(&&apart.by));
+        let kept: Vec<Apart> = kept.chain(last).cloned().collect();
+        if kept.len() < all.len() {
+            let mut new = Layer::clone(layer);
+            new.parts.apart = kept;
+            *layer = Arc::new(new);
+        }
+    }
+}
+
 /// What renditions need of all channels: while this stays, what is being made is
 /// still wanted.
 #[derive(Debug, Clone, PartialEq)]

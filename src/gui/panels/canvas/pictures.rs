@@ -9,6 +9,7 @@ use super::maps;
 use crate::engine::frame::Size;
 use crate::engine::recipe::{About, Recipe};
 use crate::gui::state::{Compare, State};
+use crate::work::desk::Layers;
 use crate::work::mixing::finishing;
 use crate::work::preview::{Grid, Picture, Request, Show};
 
@@ -106,6 +107,23 @@ impl Pictures {
                 shown.texture = upload(context, "picture".into(), &shown.picture, night);
                 shown.night = night;
             }
+        }
+    }
+
+    /// Lets go of channels that are not in memory any more: a picture of them is
+    /// asked for anew before it shows again.
+    pub fn let_go(&mut self, layers: &Layers) {
+        for slot in &mut self.slots {
+            let request = slot.request.take();
+            slot.request = request.filter(|request| {
+                let channels = request.recipe.channels.iter();
+                channels.zip(&request.layers).all(|(channel, layer)| {
+                    let now = layers.get(&channel.id);
+                    layer
+                        .as_ref()
+                        .is_none_or(|own| now.is_some_and(|now| Arc::ptr_eq(own, now)))
+                })
+            });
         }
     }
 
