@@ -2,14 +2,20 @@
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::sync::Arc;
 use std::sync::mpsc::channel;
 
 use linehue::engine::color::space::Space;
-use linehue::engine::recipe::{Crop, Recipe, text};
+use linehue::engine::frame::{Depth, Plane};
+use linehue::engine::recipe::{Crop, Recipe, ShowStars, StarLook, text};
 use linehue::io::write::{Format, Options};
+use linehue::work::caption;
 use linehue::work::compose::{self, DEFAULT_MEMORY};
-use linehue::work::desk::{Event, Job, Layer, RowState, Worker, keys};
+use linehue::work::desk::{
+    Apart, Event, Heights, Job, Layer, Layers, Means, Parts, RowState, Teller, Worker, keys,
+};
 use linehue::work::estimate::{Sample, Shape, estimate};
+use linehue::work::preview::pyramid;
 use tempfile::TempDir;
 
 #[expect(dead_code, reason = "shared; the commands' tests use the rest")]
@@ -54,7 +60,7 @@ fn opened(events: &[Event]) -> (Recipe, PathBuf, Vec<String>) {
     found.unwrap_or_else(|| panic!("nothing was opened: {:#?}", words(events)))
 }
 
-fn layers(events: &[Event]) -> Vec<(String, std::sync::Arc<Layer>)> {
+fn layers(events: &[Event]) -> Vec<(String, Arc<Layer>)> {
     let mut layers: Vec<_> = events
         .iter()
         .filter_map(|event| match event {
@@ -421,6 +427,84 @@ fn estimates_hold_for_what_is_written() {
             "{ending}: {bytes} is not in {range:?}"
         );
     }
+}
+
+/// What is told of a file before it is made is told of the rendition's own
+/// stars, not of those that other channels told of for another rendition.
+#[test]
+fn what_is_told_before_an_export_goes_by_the_stars_of_its_rendition() {
+    let events = done(open(&[samples("lantern/lantern.toml")]));
+    let (mut recipe, _, _) = opened(&events);
+    recipe.renditions[0].stars = Some(StarLook {
+        show: ShowStars::None,
+        ..StarLook::default()
+    });
+    let there = layers(&events);
+    let teller = |(id, layer): &(String, Arc<Layer>)| Teller {
+        channel: id.clone(),
+        key: layer.key.clone(),
+        denoise: 0.0,
+    };
+    let means = |plane: Plane| Means {
+        reduced: pyramid(&plane),
+        plane: Arc::new(plane),
+    };
+    // The right nebula is the channel, the wrong one has nothing to pack.
+    let apart = |layer: &Layer, is_right: bool| {
+        let plane = Plane::clone(&layer.plane);
+        let flat = Plane::from_vec(layer.size(), vec![60.0; layer.size().pixels()]);
+        let flat = flat.expect("pixels");
+        Apart {
+            denoise: 0.0,
+            by: there[..if is_right { 3 } else { 2 }]
+                .iter()
+                .map(teller)
+                .collect(),
+            nebula: means(if is_right { plane } else { flat.clone() }),
+            heights: Heights::Whole(means(flat)),
+            stars: 1,
+        }
+    };
+    let rendition = &recipe.renditions[0];
+    let told = |sets: &[bool]| {
+        let with = |(id, layer): &(String, Arc<Layer>)| {
+            let parts = Parts {
+                smooth: None,
+                apart: sets
+                    .iter()
+                    .map(|is_right| apart(layer, *is_right))
+                    .collect(),
+            };
+            let layer = Layer {
+                parts,
+                ..Layer::clone(layer)
+            };
+            (id.clone(), Arc::new(layer))
+        };
+        let all: Layers = there.iter().map(with).collect();
+        let layers = recipe.channels.iter();
+        let layers: Vec<_> = layers.map(|c| all.get(&c.id).cloned()).collect();
+        let shape = Shape {
+            size: there[0].1.size(),
+            format: Format::Png,
+            depth: Depth::Sixteen,
+            space: Space::Srgb,
+            options: Options::default(),
+        };
+        let sample = Sample {
+            recipe: &recipe,
+            rendition,
+            layers: &layers,
+        };
+        let seen = caption::seen_of_layers(&recipe, rendition, Space::Srgb, &all);
+        (
+            estimate(&shape, Some(&sample)),
+            seen.expect("all are there"),
+        )
+    };
+    let right = told(&[true]);
+    assert_ne!(told(&[false]), right);
+    assert_eq!(told(&[false, true]), right);
 }
 
 #[test]

@@ -318,6 +318,7 @@ fn shown(bench: &Bench, recipe: &Recipe) -> Vec<u8> {
     let size = all["ha"].size();
     let request = Request {
         recipe: Arc::new(recipe.clone()),
+        unhidden: None,
         layers: recipe
             .channels
             .iter()

@@ -19,7 +19,7 @@ use linehue::engine::recipe::{Blend, Gamut, Luminance, Ratio, Recipe, ShowStars,
 use linehue::io::read::{self, Pick};
 use linehue::io::write::Options;
 use linehue::work::compose::{self, DEFAULT_MEMORY};
-use linehue::work::desk::{Apart, Layer, Means, Parts, keys};
+use linehue::work::desk::{Apart, Heights, Layer, Means, Parts, keys};
 use linehue::work::leading;
 use linehue::work::preview::maps::Found;
 use linehue::work::preview::probe::{Over, probe};
@@ -163,6 +163,7 @@ fn control(cancel: &AtomicBool) -> Control<'_> {
 fn request(recipe: &Recipe, layers: &[Option<Arc<Layer>>], grid: Grid) -> Request {
     Request {
         recipe: Arc::new(recipe.clone()),
+        unhidden: None,
         layers: layers.to_vec(),
         show: Show::Rendition(recipe.renditions[0].id.clone()),
         grid,
@@ -507,6 +508,45 @@ fn a_ratio_is_the_commands() {
     assert!(light[light.len() - 1] - light[0] > 40.0);
 }
 
+/// Where a frame did not reach is no field: what is told of a map counts neither
+/// zeros there nor what has no value, as the command does.
+#[test]
+fn an_empty_rim_is_no_part_of_what_a_map_is_told_of() {
+    let recipe = &recipes()[0];
+    let plain = with_ceilings(&layers(recipe));
+    let rim = |nothing: f32| -> Vec<Option<Arc<Layer>>> {
+        let framed = |own: &Arc<Layer>| {
+            let mut values = own.plane.values().clone();
+            values.slice_mut(ndarray::s![.., ..240]).fill(nothing);
+            values.slice_mut(ndarray::s![480.., ..]).fill(nothing);
+            let made = layer(Plane::new(values), own.key.clone());
+            Arc::new(Layer {
+                ceiling: own.ceiling,
+                ..Layer::clone(&made)
+            })
+        };
+        plain.iter().map(|own| own.as_ref().map(framed)).collect()
+    };
+    for step in [1.0, 4.0] {
+        let size = [864.0, 576.0].map(|side: f64| (side / step) as usize);
+        let counted = |layers: &[Option<Arc<Layer>>]| {
+            let view = grid(0.0, 0.0, step, size[0], size[1]);
+            let mut request = request(recipe, layers, view);
+            request.show = Show::Ratio(Ratio::of("", "sii", "ha"));
+            let Some(Found::Ratio { counts, .. }) = draw(&request).found else {
+                panic!("no figures");
+            };
+            counts
+        };
+        let (zeros, none) = (counted(&rim(0.0)), counted(&rim(f32::NAN)));
+        assert_eq!(zeros.data, none.data, "{step}");
+        assert!(
+            zeros.known.abs_diff(none.known) * 100 <= none.known,
+            "{step}"
+        );
+    }
+}
+
 /// A desk without what a map needs says what is missing.
 #[test]
 fn a_map_that_cannot_be_drawn_says_why() {
@@ -644,7 +684,7 @@ fn stars_stay_off_before_noise_reduction() {
                     denoise: 1.0,
                     by: Vec::new(),
                     nebula: means(made(layer, &|value, at| value + 16.0 - light(at))),
-                    heights: means(made(layer, &|_, at| light(at) / 400.0)),
+                    heights: Heights::Whole(means(made(layer, &|_, at| light(at) / 400.0))),
                     stars: 1,
                 }],
             },

@@ -11,6 +11,7 @@ use super::asks::{Ask, Asks};
 use super::dialogs::Dialog;
 use super::files::Pickers;
 use super::habits::Habits;
+use super::layers::Parted;
 use super::panels;
 use super::panels::drawing::DrawingDraft;
 use super::panels::export::ExportDraft;
@@ -61,8 +62,7 @@ pub struct App {
     pub(super) stop: Arc<AtomicBool>,
     /// The recipe that layers were last asked for.
     pub(super) reconciled: Option<Recipe>,
-    // What the last job of parts was asked to make.
-    pub(super) parted: Option<(crate::work::desk::Wanted, Vec<String>)>,
+    pub(super) parted: Option<Parted>,
     pub(super) thumbnails: Thumbnails,
     pub(super) habits: Option<Habits>,
     // What the export dialog was last told the size of.

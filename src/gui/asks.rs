@@ -66,6 +66,8 @@ pub enum Ask {
     Cancel(crate::work::desk::Ticket),
     /// What is done for one file or channel is to be stopped.
     CancelPart(crate::work::desk::Ticket, String),
+    /// Stars and noise are told apart after all, where that was stopped.
+    GoOnWithParts,
     /// A line of the list of files is done with.
     Dismiss(PathBuf),
 

@@ -68,6 +68,8 @@ impl App {
                 );
                 self.coming.remove(&channel);
                 self.state.layers.insert(channel, layer);
+                // It comes without its parts, however alike the last one was.
+                self.parted = None;
             }
             Event::Parts {
                 channel,
@@ -201,7 +203,7 @@ impl App {
         if let Some(purpose) = self.purposes.remove(&ticket) {
             match (purpose, cancelled) {
                 (Purpose::Export, true) => self.say("The export was stopped; nothing was written"),
-                (Purpose::Parts, _) => self.state.parts_pending = false,
+                (Purpose::Parts, _) => self.parts_finished(cancelled),
                 (Purpose::Draw, true) => self.say("The drawing was stopped; nothing was written"),
                 (_, true) => self.say("Stopped"),
                 (Purpose::Prepare, false) => self.say("Prepared"),

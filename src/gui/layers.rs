@@ -2,7 +2,17 @@
 //! way, which could not be had.
 
 use super::app::{App, Purpose};
-use crate::work::desk::{Job, Ticket, Wanted, keys, lacking};
+use crate::work::desk::{Job, Ticket, Wanted, forget, keys, lacking};
+
+/// What the last job of parts was to make.
+pub(super) struct Parted {
+    /// What renditions needed.
+    wanted: Wanted,
+    /// Channels of which it did not come, as far as that is known.
+    left: Vec<String>,
+    /// The user stopped it.
+    stopped: bool,
+}
 
 impl App {
     /// The job brings every layer that is not there as the recipe wants it.
@@ -66,6 +76,7 @@ impl App {
             self.part();
             return;
         }
+        self.give_parts_up();
         let job = Job::Load {
             recipe: recipe.clone(),
             folder: self.state.folder.clone(),
@@ -82,34 +93,41 @@ impl App {
     // Asks for what renditions need beside the channels' values, once these are
     // there; what is being made and no longer wanted is given up.
     fn part(&mut self) {
-        let has = |purpose: Purpose| self.purposes.values().any(|own| *own == purpose);
-        if has(Purpose::Load) {
+        // Channels that are replaced meanwhile would get parts of the old ones.
+        let replaces = |purpose: &Purpose| {
+            matches!(
+                purpose,
+                Purpose::Open { .. } | Purpose::Load | Purpose::Prepare
+            )
+        };
+        if self.purposes.values().any(replaces) {
             return;
         }
         let recipe = self.state.history.settled().clone();
         let wanted = Wanted::by(&recipe, &self.state.folder);
-        let same = self
-            .parted
-            .as_ref()
-            .is_some_and(|(last, _)| *last == wanted);
-        if has(Purpose::Parts) {
-            let running = self
-                .purposes
-                .iter()
-                .filter(|(_, own)| **own == Purpose::Parts);
-            for (ticket, _) in running.filter(|_| !same) {
-                self.worker.cancel(*ticket);
+        let same = self.parted.as_ref().filter(|last| last.wanted == wanted);
+        let mut running = self.purposes.values();
+        if running.any(|purpose| *purpose == Purpose::Parts) {
+            let serves = |last: &Parted| last.wanted.serves(&wanted);
+            if !self.parted.as_ref().is_some_and(serves) {
+                self.give_parts_up();
             }
             return;
         }
         // What was asked for and did not come is not asked for again; a channel
         // that came into memory since is.
+        forget(&recipe, &mut self.state.layers);
         let lacking = lacking(&recipe, &self.state.layers);
-        let asked = (wanted, lacking);
-        if asked.1.is_empty() || self.parted.as_ref() == Some(&asked) {
+        let known = same.filter(|last| lacking.iter().all(|id| last.left.contains(id)));
+        self.state.parts_stopped = !lacking.is_empty() && known.is_some_and(|last| last.stopped);
+        if lacking.is_empty() || known.is_some() {
             return;
         }
-        self.parted = Some(asked);
+        self.parted = Some(Parted {
+            wanted,
+            left: lacking,
+            stopped: false,
+        });
         let job = Job::Parts {
             recipe,
             folder: self.state.folder.clone(),
@@ -118,4 +136,35 @@ impl App {
         self.start(job, "Telling stars and noise apart", Purpose::Parts);
         self.state.parts_pending = true;
     }
+
+    /// The job that made parts is over: what did not come of it is left.
+    pub(super) fn parts_finished(&mut self, stopped: bool) {
+        self.state.parts_pending = false;
+        let left = lacking(self.state.history.settled(), &self.state.layers);
+        if let Some(last) = &mut self.parted {
+            (last.stopped, last.left) = (stopped, left);
+        }
+        if stopped && self.parted.is_some() {
+            self.say("Stopped");
+        }
+    }
+
+    /// What was stopped is made after all.
+    pub(super) fn go_on_with_parts(&mut self) {
+        self.parted = None;
+        self.reconciled = None;
+    }
+
+    /// Stops what is made of channels that go: what comes in their place would
+    /// wait for it. What is lacking then is asked for anew.
+    pub(super) fn give_parts_up(&mut self) {
+        let all = self.purposes.iter();
+        for (ticket, _) in all.filter(|(_, purpose)| **purpose == Purpose::Parts) {
+            self.worker.cancel(*ticket);
+        }
+        self.parted = None;
+    }
 }
+
+#[cfg(test)]
+mod tests;

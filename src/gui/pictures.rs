@@ -1,7 +1,7 @@
 //! The app's side of pictures: what the canvas and the palettes need is asked
 //! of the desk, and what comes is handed to them.
 
-use std::sync::Arc;
+use std::sync::{Arc, Weak};
 
 use egui::{ColorImage, Context, TextureOptions};
 
@@ -10,8 +10,9 @@ use super::panels::mix;
 use super::theme::Theme;
 use crate::engine::color::space::Space;
 use crate::engine::color::vision::Vision;
-use crate::engine::frame::Size;
-use crate::engine::recipe::Recipe;
+use crate::engine::frame::{Plane, Size};
+use crate::engine::palettes::Palette;
+use crate::engine::recipe::{Channel, Recipe};
 use crate::work::desk::Layer;
 use crate::work::preview::{Grid, Picture, Request, Show};
 
@@ -26,10 +27,41 @@ const THUMBNAIL_WIDTH: usize = 200;
 pub struct Thumbnails {
     // What they were last asked for.
     recipe: Option<Recipe>,
-    layers: Vec<Option<Arc<Layer>>>,
+    planes: Vec<Option<Planes>>,
+    own: Vec<Palette>,
     night: bool,
     names: Vec<String>,
     generation: u64,
+}
+
+// What a small picture shows of a channel: its stars are as they are.
+struct Planes {
+    plane: Weak<Plane>,
+    smooth: Option<Weak<Plane>>,
+}
+
+impl Planes {
+    fn of(channel: &Channel, layer: &Layer) -> Self {
+        let smooth = layer.parts.smooth.as_ref();
+        let is_smoothed = channel.denoise.is_some_and(|share| share > 0.0);
+        Self {
+            plane: Arc::downgrade(&layer.plane),
+            smooth: smooth
+                .filter(|_| is_smoothed)
+                .map(|smooth| Arc::downgrade(&smooth.plane)),
+        }
+    }
+}
+
+impl PartialEq for Planes {
+    fn eq(&self, other: &Self) -> bool {
+        let same_smooth = match (&self.smooth, &other.smooth) {
+            (Some(a), Some(b)) => a.ptr_eq(b),
+            (None, None) => true,
+            _ => false,
+        };
+        self.plane.ptr_eq(&other.plane) && same_smooth
+    }
 }
 
 impl App {
@@ -42,52 +74,55 @@ impl App {
             self.worker.draw(slot, generation, request.clone());
             self.state.pictures.asked(slot, generation, request);
         }
+        self.state.pictures.let_go(&self.state.layers);
         self.ask_for_thumbnails();
     }
 
     // Small pictures follow once a gesture is over and no channel is on its way.
     fn ask_for_thumbnails(&mut self) {
         let recipe = self.state.history.settled();
-        let layers: Vec<Option<Arc<Layer>>> = recipe
+        let planes: Vec<Option<Planes>> = recipe
             .channels
             .iter()
-            .map(|channel| self.state.layers.get(&channel.id).cloned())
+            .map(|channel| Some(Planes::of(channel, self.state.layers.get(&channel.id)?)))
             .collect();
-        let same_layers = self.thumbnails.layers.len() == layers.len()
-            && self
-                .thumbnails
-                .layers
-                .iter()
-                .zip(&layers)
-                .all(|pair| match pair {
-                    (Some(a), Some(b)) => Arc::ptr_eq(a, b),
-                    (None, None) => true,
-                    _ => false,
-                });
         let night = self.state.theme == Theme::Night;
         let same_channels = self
             .thumbnails
             .recipe
             .as_ref()
             .is_some_and(|before| before.channels == recipe.channels);
-        if !self.coming.is_empty()
-            || (same_layers && same_channels && night == self.thumbnails.night)
-        {
+        let own = &self.state.own_palettes;
+        let is_fresh = self.thumbnails.planes == planes
+            && same_channels
+            && night == self.thumbnails.night
+            && self.thumbnails.own == *own;
+        if !self.coming.is_empty() || is_fresh {
             return;
         }
+        let changed = self.thumbnails.own.iter();
+        for palette in changed.filter(|palette| !own.contains(palette)) {
+            self.state.thumbnails.remove(&palette.name);
+        }
+        self.thumbnails.own.clone_from(own);
         let Some(size) = self.state.size() else {
             return;
         };
         let wanted = mix::wanted(&self.state);
         self.thumbnails.recipe = Some(recipe.clone());
-        self.thumbnails.layers.clone_from(&layers);
+        self.thumbnails.planes = planes;
         self.thumbnails.night = night;
         self.thumbnails.generation += 1;
         self.thumbnails.names = wanted.iter().map(|(name, _)| name.clone()).collect();
         let grid = small(size);
+        let layers = recipe.channels.iter();
+        let layers: Vec<Option<Arc<Layer>>> = layers
+            .map(|channel| self.state.layers.get(&channel.id).cloned())
+            .collect();
         for (index, (_, recipe)) in wanted.into_iter().enumerate() {
             let request = Request {
                 recipe: Arc::new(recipe),
+                unhidden: None,
                 layers: layers.clone(),
                 show: Show::Rendition(mix::THUMBNAIL.to_owned()),
                 grid,

@@ -78,6 +78,9 @@ pub struct State {
     pub suggestion_problem: Option<(String, String)>,
     /// Stars are being told from the nebula; the picture waits for it.
     pub parts_pending: bool,
+    /// The user stopped that: the picture shows stars or noise that an export
+    /// takes off.
+    pub parts_stopped: bool,
     /// The pixel under the pointer.
     pub hovered: Option<[usize; 2]>,
     /// Which of the first hints is shown.
@@ -329,6 +332,7 @@ impl State {
             picking: None,
             suggestion_problem: None,
             parts_pending: false,
+            parts_stopped: false,
             hovered: None,
             hint: None,
         }

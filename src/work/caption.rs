@@ -9,7 +9,7 @@ use std::sync::atomic::AtomicBool;
 
 use super::desk::Layer;
 use super::progress::Silent;
-use super::{Control, Error, describe, ratio};
+use super::{Control, Error, describe, parting, ratio};
 use crate::engine::caption::{Caption, Day, Facts, Seen, Shown, Template, facts::sensible_s};
 use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
@@ -359,11 +359,13 @@ pub fn seen_of_layers(
     let small = rendition.in_small();
     let composition = Composition::new(recipe, &small, space, Depth::Float32).ok()?;
     let layer = |slot: &Slot| layers.get(&recipe.channels.get(slot.channel()?)?.id);
+    let is_there = |index: usize| layers.contains_key(&recipe.channels[index].id);
+    let tellers = parting::tellers(recipe, rendition, is_there);
     let planes: Vec<Arc<Plane>> = composition
         .slots()
         .iter()
         .map(|slot| {
-            let (plane, reduced) = layer(slot)?.stand_in(*slot);
+            let (plane, reduced) = layer(slot)?.stand_in(*slot, &tellers);
             Some(Arc::clone(reduced.last().unwrap_or(plane)))
         })
         .collect::<Option<_>>()?;

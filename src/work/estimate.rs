@@ -7,6 +7,7 @@ use std::sync::atomic::AtomicBool;
 use super::Error;
 use super::compose::DEFAULT_MEMORY;
 use super::desk::Layer;
+use super::parting;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, Composition, Run, Source};
 use crate::engine::crop::{Cropped, Rectangle};
@@ -77,11 +78,20 @@ pub fn estimate(shape: &Shape, sample: Option<&Sample<'_>>) -> RangeInclusive<u6
 fn tried(shape: &Shape, sample: &Sample<'_>) -> Result<Option<f64>, Error> {
     let small = sample.rendition.in_small();
     let composition = Composition::new(sample.recipe, &small, shape.space, shape.depth)?;
+    let Sample {
+        recipe,
+        rendition,
+        layers,
+    } = *sample;
+    let is_there = |index: usize| matches!(layers.get(index), Some(Some(_)));
+    let tellers = parting::tellers(recipe, rendition, is_there);
     let mut planes: Vec<Arc<dyn Rows>> = Vec::new();
     for slot in composition.slots() {
-        let layer = slot.channel().and_then(|index| sample.layers.get(index));
-        match layer {
-            Some(Some(layer)) => planes.push(Arc::clone(layer.stand_in(*slot).0) as Arc<dyn Rows>),
+        match slot.channel().and_then(|index| layers.get(index)) {
+            Some(Some(layer)) => {
+                let (plane, _) = layer.stand_in(*slot, &tellers);
+                planes.push(Arc::clone(plane) as Arc<dyn Rows>);
+            }
             _ => return Ok(None),
         }
     }

@@ -3,9 +3,10 @@
 
 use super::{Control, Error};
 use crate::engine::align::stars::{self, FindLimits, Stars};
+use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
-use crate::engine::frame::Plane;
-use crate::engine::recipe::Recipe;
+use crate::engine::frame::{Depth, Plane};
+use crate::engine::recipe::{Recipe, Rendition};
 use crate::engine::separate::{self, SeparateError, Separation, Settings, Together};
 use crate::io::record::StarsEntry;
 
@@ -25,10 +26,19 @@ pub fn order(composition: &Composition) -> Vec<(usize, bool)> {
         .collect()
 }
 
-/// The ids of the same, in alphabetical order.
-pub fn tellers<'a>(recipe: &'a Recipe, composition: &Composition) -> Vec<&'a str> {
-    let mut ids: Vec<&str> = order(composition)
+/// The ids of the channels that tell of a rendition's stars, in alphabetical
+/// order: of those that are in memory, by their index in the recipe.
+pub fn tellers<'a>(
+    recipe: &'a Recipe,
+    rendition: &Rendition,
+    is_there: impl Fn(usize) -> bool,
+) -> Vec<&'a str> {
+    let Ok(composition) = Composition::new(recipe, rendition, Space::Srgb, Depth::Eight) else {
+        return Vec::new();
+    };
+    let mut ids: Vec<&str> = order(&composition)
         .into_iter()
+        .filter(|(index, _)| is_there(*index))
         .map(|(index, _)| recipe.channels[index].id.as_str())
         .collect();
     ids.sort_unstable();

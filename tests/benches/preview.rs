@@ -12,7 +12,7 @@ use linehue::engine::frame::{Plane, Size};
 use linehue::engine::leading::By;
 use linehue::engine::measure::Histogram;
 use linehue::engine::recipe::{Ratio, Recipe, ShowStars, StarLook, text::parse};
-use linehue::work::desk::{Apart, Layer, Means, Parts, keys};
+use linehue::work::desk::{Apart, Heights, Layer, Means, Parts, keys};
 use linehue::work::preview::{Grid, Preview, Request, Show, pyramid};
 use ndarray::Array2;
 
@@ -116,6 +116,7 @@ fn request(view: (usize, usize), step: f64) -> Request {
     let (width, height) = view;
     Request {
         recipe: Arc::new(recipe()),
+        unhidden: None,
         layers: layers().clone(),
         show: Show::Rendition("mapped".to_owned()),
         grid: Grid {
@@ -195,7 +196,7 @@ fn apart() -> Vec<Option<Arc<Layer>>> {
                     denoise: 0.0,
                     by: Vec::new(),
                     nebula: means(Plane::clone(&layer.plane)),
-                    heights: means(heights),
+                    heights: Heights::Whole(means(heights)),
                     stars: 1000,
                 }],
             },

@@ -7,13 +7,15 @@ use egui_kittest::kittest::Queryable as _;
 use linehue::engine::frame::{Plane, Size};
 use linehue::engine::header::Header;
 use linehue::engine::measure::Histogram;
+use linehue::engine::recipe::{ShowStars, StarLook};
 use linehue::gui::asks::Ask;
 use linehue::gui::panels::canvas::geometry::{Pane, clamp, scale};
 use linehue::gui::panels::canvas::pictures::{Pictures, effective};
 use linehue::gui::panels::canvas::{self, probe, turns};
 use linehue::gui::state::{Compare, Place, State};
-use linehue::work::desk::{Layer, keys};
-use linehue::work::preview::Picture;
+use linehue::work::desk::{Apart, Heights, Layer, Means, Parts, Teller, keys};
+use linehue::work::history::History;
+use linehue::work::preview::{Picture, Preview};
 use proptest::prelude::*;
 
 use crate::support;
@@ -123,6 +125,71 @@ fn desk() -> State {
         state.layers.insert(id, layer);
     }
     state
+}
+
+/// The desk with its stars taken off: of each channel there are a nebula of one
+/// value for each set of channels that told of its stars.
+fn parted(sets: &[(&[&str], f32)]) -> State {
+    let mut state = desk();
+    let mut recipe = state.recipe().clone();
+    for rendition in &mut recipe.renditions {
+        rendition.stars = Some(StarLook {
+            show: ShowStars::None,
+            ..StarLook::default()
+        });
+    }
+    state.history = History::new("Open", recipe);
+    let layers = state.layers.iter();
+    let keys: Vec<_> = layers.map(|(id, l)| (id.clone(), l.key.clone())).collect();
+    let flat = |value| Means {
+        plane: Arc::new(Plane::new(ndarray::Array2::from_elem((200, 300), value))),
+        reduced: Vec::new(),
+    };
+    let apart = |(by, value): &(&[&str], f32)| Apart {
+        denoise: 0.0,
+        by: keys
+            .iter()
+            .filter(|(id, _)| by.contains(&id.as_str()))
+            .map(|(id, key)| Teller {
+                channel: id.clone(),
+                key: key.clone(),
+                denoise: 0.0,
+            })
+            .collect(),
+        nebula: flat(*value),
+        heights: Heights::Whole(flat(0.0)),
+        stars: 1,
+    };
+    for layer in state.layers.values_mut() {
+        *layer = Arc::new(Layer {
+            parts: Parts {
+                smooth: None,
+                apart: sets.iter().map(apart).collect(),
+            },
+            ..Layer::clone(layer)
+        });
+    }
+    state
+}
+
+/// Where renditions of other channels have their stars off too, hiding a channel
+/// changes its own light alone: the others' stars stay as all channels of the
+/// rendition tell of them.
+#[test]
+fn a_hidden_channel_goes_on_telling_where_the_stars_are() {
+    let drawn = |mut state: State| {
+        state.hidden.insert("sii".to_owned());
+        let (_, _, request) = state.pictures.requests(&state, PANE).remove(0);
+        let picture = Preview::default().draw(&request, &Default::default());
+        picture.unwrap().rgba
+    };
+    let (all, two): (&[&str], &[&str]) = (&["ha", "oiii", "sii"], &["ha", "oiii"]);
+    let right = drawn(parted(&[(all, 900.0)]));
+    let wrong = drawn(parted(&[(two, 100.0)]));
+    assert!(right != wrong);
+    for sets in [[(two, 100.0), (all, 900.0)], [(all, 900.0), (two, 100.0)]] {
+        assert!(drawn(parted(&sets)) == right);
+    }
 }
 
 fn pass_on(state: &mut State) -> Vec<(u32, u64)> {

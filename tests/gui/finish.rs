@@ -219,6 +219,23 @@ fn the_status_says_that_stars_are_told_apart() {
     assert!(harness.query_by_label(words).is_none());
 }
 
+/// Who stops it learns that the picture is not what an export makes of it, and
+/// how to have that.
+#[test]
+fn the_status_says_that_stars_were_left_and_goes_on() {
+    let mut state = broad();
+    state.parts_stopped = true;
+    let mut harness = panel(state, [900.0, 30.0], status::show);
+    harness.run();
+    harness.get_by_label("Stars or noise show that an export takes off");
+    click(&mut harness, Role::Button, "Take them off here too");
+    let asked = &harness.state().asked;
+    assert!(asked.iter().any(|ask| matches!(ask, Ask::GoOnWithParts)));
+    harness.state_mut().state.parts_stopped = false;
+    harness.run();
+    assert!(!says(&harness, "that an export takes off"));
+}
+
 fn words_on(harness: &Harness<'_, App>, words: &str) -> bool {
     let shapes = harness.output().shapes.iter();
     shapes.into_iter().any(|clipped| {

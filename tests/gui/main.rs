@@ -23,6 +23,8 @@ mod export;
 
 mod page;
 
+mod palettes;
+
 mod pictures;
 
 mod maps;

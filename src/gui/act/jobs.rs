@@ -18,6 +18,7 @@ impl App {
             return;
         }
         self.state.history.commit();
+        self.give_parts_up();
         let job = Job::Prepare {
             recipe: self.state.recipe().clone(),
             folder: self.state.folder.clone(),

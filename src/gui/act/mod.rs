@@ -57,6 +57,7 @@ impl App {
                 Ask::NameLine { path, line } => self.name_line(path, line),
                 Ask::Cancel(ticket) => self.worker.cancel(ticket),
                 Ask::CancelPart(ticket, part) => self.worker.cancel_part(ticket, &part),
+                Ask::GoOnWithParts => self.go_on_with_parts(),
                 Ask::Dismiss(path) => self.state.rows.retain(|row| row.path != path),
                 Ask::View(view) => self.state.view = view,
                 Ask::Balance(by) => self.balance(by),

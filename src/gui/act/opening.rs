@@ -53,6 +53,7 @@ impl App {
         let purpose = Purpose::Open {
             onto: onto.is_some(),
         };
+        self.give_parts_up();
         self.remember(&paths);
         let title = match paths.as_slice() {
             [one] => format!("Opening {}", name_of(one)),

@@ -23,6 +23,13 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
                         .color(faint),
                 );
             }
+            if state.parts_stopped {
+                if ui.small_button("Take them off here too").clicked() {
+                    asks.push(Ask::GoOnWithParts);
+                }
+                let words = "Stars or noise show that an export takes off";
+                ui.label(RichText::new(words).small().color(faint));
+            }
             if let Some(job) = state.jobs.first() {
                 if icon::button(ui, Icon::Cross, &format!("Stop: {}", job.title), false).clicked() {
                     asks.push(Ask::Cancel(job.ticket));

@@ -9,6 +9,7 @@ use crate::engine::header::Header;
 use crate::engine::level::SkyModel;
 use crate::engine::measure::{Histogram, Levels, glance};
 use crate::engine::recipe::{Align, Channel, Continuum, Crop, Level, Recipe, Stretch};
+use crate::engine::separate::Footprint;
 use crate::engine::stretch::auto::auto;
 use crate::io::record::{AlignEntry, LevelEntry};
 
@@ -99,17 +100,37 @@ pub struct Apart {
     pub nebula: Means,
     /// How high each pixel lies on its star's image: 1 on top, 0 where there is
     /// none.
-    pub heights: Means,
+    pub heights: Heights,
     /// What was told apart.
     pub stars: usize,
+}
+
+/// How high each pixel lies on its star's image.
+#[derive(Debug, Clone)]
+pub enum Heights {
+    /// Where the stars are, in runs along the rows: as much as is needed while
+    /// stars show as large and bright as they are.
+    Runs(Arc<Footprint>),
+    /// Of every pixel.
+    Whole(Means),
+}
+
+impl Heights {
+    /// Of every pixel, once that is made.
+    pub fn whole(&self) -> Option<&Means> {
+        match self {
+            Self::Runs(_) => None,
+            Self::Whole(means) => Some(means),
+        }
+    }
 }
 
 impl Layer {
     /// What stands for a slot of a rendition
     /// [in small](crate::engine::recipe::Rendition::in_small): the channel without
-    /// its stars, as far as that is made, or as it is.
-    pub fn stand_in(&self, slot: Slot) -> (&Arc<Plane>, &[Arc<Plane>]) {
-        match (slot, self.parts.apart.first()) {
+    /// its stars as `tellers` tell of them, as far as that is made, or as it is.
+    pub fn stand_in(&self, slot: Slot, tellers: &[&str]) -> (&Arc<Plane>, &[Arc<Plane>]) {
+        match (slot, self.parts.apart_by(tellers)) {
             (Slot::Nebula(_), Some(apart)) => (&apart.nebula.plane, &apart.nebula.reduced),
             _ => (&self.plane, &self.reduced),
         }

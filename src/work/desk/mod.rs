@@ -38,6 +38,6 @@ mod parts;
 mod suggest;
 
 pub use job::{Drawing, Event, Job, RowState, Step, Ticket};
-pub use layer::{Apart, Layer, LayerKey, Means, Parts, Teller, auto_stretch, keys};
-pub use parts::{Layers, Wanted, lacking};
+pub use layer::{Apart, Heights, Layer, LayerKey, Means, Parts, Teller, auto_stretch, keys};
+pub use parts::{Layers, Wanted, forget, lacking};
 pub use worker::Worker;

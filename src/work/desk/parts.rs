@@ -6,12 +6,12 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::Event;
-use super::layer::{Apart, Layer, LayerKey, Means, Parts, Teller, keys};
+use super::layer::{Apart, Heights, Layer, LayerKey, Means, Parts, Teller, keys};
 use super::load::{Desk, Places};
 use super::tell::Tell;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
-use crate::engine::frame::{Depth, Plane, Rows as _};
+use crate::engine::frame::{Depth, Plane, Rows as _, Size};
 use crate::engine::recipe::Recipe;
 use crate::work::parting::{self, Parting};
 use crate::work::preview::pyramid;
@@ -20,9 +20,18 @@ use crate::work::{Error, parts};
 /// Layers by the ids of their channels.
 pub type Layers = BTreeMap<String, Arc<Layer>>;
 
-/// Channels whose stars are told apart together, by index; and whether a rendition
-/// wants them apart or they are only asked.
-type Group = Vec<(usize, bool)>;
+/// A channel among those whose stars are told apart together.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Member {
+    /// In the recipe.
+    index: usize,
+    /// A rendition wants its stars apart; else it is only asked.
+    apart: bool,
+    /// And how high each pixel lies on its star.
+    heights: bool,
+}
+
+type Group = Vec<Member>;
 
 /// What the renditions of a recipe need beside its channels.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,8 +59,14 @@ impl Needs {
                     _ => {}
                 }
             }
-            let mut group = parting::order(&composition);
-            group.sort_unstable();
+            let member = |(index, apart)| Member {
+                index,
+                apart,
+                heights: composition.slots().contains(&Slot::Height(index)),
+            };
+            let order = parting::order(&composition).into_iter();
+            let mut group: Group = order.map(member).collect();
+            group.sort_unstable_by_key(|member| member.index);
             if !group.is_empty() {
                 needs.add(&group);
             }
@@ -59,19 +74,27 @@ impl Needs {
         needs
     }
 
-    fn add(&mut self, group: &[(usize, bool)]) {
-        let indices = |group: &[(usize, bool)]| -> Vec<usize> {
-            group.iter().map(|(index, _)| *index).collect()
-        };
+    fn add(&mut self, group: &[Member]) {
+        let indices =
+            |group: &[Member]| -> Vec<usize> { group.iter().map(|member| member.index).collect() };
         let same = |own: &&mut Group| indices(own) == indices(group);
         match self.groups.iter_mut().find(same) {
             Some(own) => {
                 for (own, new) in own.iter_mut().zip(group) {
-                    own.1 |= new.1;
+                    own.apart |= new.apart;
+                    own.heights |= new.heights;
                 }
             }
             None => self.groups.push(group.to_vec()),
         }
+    }
+
+    fn without_heights(&self) -> Self {
+        let mut needs = self.clone();
+        for member in needs.groups.iter_mut().flatten() {
+            member.heights = false;
+        }
+        needs
     }
 }
 
@@ -81,12 +104,12 @@ fn denoise(recipe: &Recipe, index: usize) -> f64 {
 
 /// The channels of a group that are in memory, by their ids.
 fn tellers(recipe: &Recipe, group: &Group, layers: &Layers) -> Vec<Teller> {
-    let teller = |(index, _): &(usize, bool)| {
-        let id = &recipe.channels[*index].id;
+    let teller = |member: &Member| {
+        let id = &recipe.channels[member.index].id;
         layers.get(id).map(|layer| Teller {
             channel: id.clone(),
             key: layer.key.clone(),
-            denoise: denoise(recipe, *index),
+            denoise: denoise(recipe, member.index),
         })
     };
     let mut tellers: Vec<Teller> = group.iter().filter_map(teller).collect();
@@ -94,8 +117,10 @@ fn tellers(recipe: &Recipe, group: &Group, layers: &Layers) -> Vec<Teller> {
     tellers
 }
 
-fn is_apart(parts: &Parts, tellers: &[Teller]) -> bool {
-    parts.apart.iter().any(|apart| apart.by == *tellers)
+fn is_apart(parts: &Parts, tellers: &[Teller], heights: bool) -> bool {
+    let is_it =
+        |apart: &Apart| apart.by == *tellers && (!heights || apart.heights.whole().is_some());
+    parts.apart.iter().any(is_it)
 }
 
 /// Ids of the channels in memory of which a rendition needs more than there is.
@@ -108,8 +133,9 @@ pub fn lacking(recipe: &Recipe, layers: &Layers) -> Vec<String> {
     }
     for group in &needs.groups {
         let tellers = tellers(recipe, group, layers);
-        for (index, _) in group.iter().filter(|(_, apart)| *apart) {
-            lacks[*index] |= layer(*index).is_some_and(|layer| !is_apart(&layer.parts, &tellers));
+        for member in group.iter().filter(|member| member.apart) {
+            let lacks_it = |layer: &Arc<Layer>| !is_apart(&layer.parts, &tellers, member.heights);
+            lacks[member.index] |= layer(member.index).is_some_and(lacks_it);
         }
     }
     let channels = recipe.channels.iter().zip(lacks);
@@ -117,6 +143,36 @@ pub fn lacking(recipe: &Recipe, layers: &Layers) -> Vec<String> {
         .filter(|(_, lacks)| *lacks)
         .map(|(channel, _)| channel.id.clone())
         .collect()
+}
+
+/// Takes away stars told apart by channels that no rendition asks any more. While
+/// a channel lacks what one needs they stay to stand in for it; and of a channel
+/// whose stars none wants apart, what was made last stays for when one does again.
+pub fn forget(recipe: &Recipe, layers: &mut Layers) {
+    let needs = Needs::of(recipe);
+    let of = |group: &Group| tellers(recipe, group, layers);
+    let groups: Vec<(&Group, Vec<Teller>)> = needs.groups.iter().map(|g| (g, of(g))).collect();
+    for (index, channel) in recipe.channels.iter().enumerate() {
+        let Some(layer) = layers.get_mut(&channel.id) else {
+            continue;
+        };
+        let is_member = |group: &Group| group.iter().any(|m| m.index == index && m.apart);
+        let wanted = groups.iter().filter(|(group, _)| is_member(group));
+        let wanted: Vec<&Vec<Teller>> = wanted.map(|(_, tellers)| tellers).collect();
+        let all = &layer.parts.apart;
+        let is_there = |by: &&Vec<Teller>| all.iter().any(|apart| apart.by == **by);
+        if !wanted.iter().all(is_there) {
+            continue;
+        }
+        let last = all.last().filter(|_| wanted.is_empty());
+        let kept = all.iter().filter(|apart| wanted.contains(&&apart.by));
+        let kept: Vec<Apart> = kept.chain(last).cloned().collect();
+        if kept.len() < all.len() {
+            let mut new = Layer::clone(layer);
+            new.parts.apart = kept;
+            *layer = Arc::new(new);
+        }
+    }
 }
 
 /// What renditions need of all channels: while this stays, what is being made is
@@ -137,6 +193,13 @@ impl Wanted {
                 .collect(),
             needs: Needs::of(recipe),
         }
+    }
+
+    /// Whether what is made for this is of use for `other`, which may need heights
+    /// on stars beside it: these are soon made afterwards.
+    pub fn serves(&self, other: &Self) -> bool {
+        self.channels == other.channels
+            && self.needs.without_heights() == other.needs.without_heights()
     }
 }
 
@@ -185,8 +248,8 @@ pub fn run(recipe: &Recipe, folder: &Path, layers: &Layers, tell: &Tell<'_>) -> 
             Ok(()) => {}
             Err(Error::Cancelled) => tell.control().check()?,
             Err(error) => {
-                for (index, _) in group.iter().filter(|(_, apart)| *apart) {
-                    work.failed(&recipe.channels[*index].id, &error);
+                for member in group.iter().filter(|member| member.apart) {
+                    work.failed(&recipe.channels[member.index].id, &error);
                 }
             }
         }
@@ -241,30 +304,53 @@ impl Work<'_> {
         })
     }
 
+    // From where the stars are; they are not sought again.
+    fn fill_in_heights(&mut self, index: usize, by: &[Teller]) {
+        let id = &self.recipe.channels[index].id;
+        let Some(layer) = self.layers.get(id) else {
+            return;
+        };
+        let size = layer.size();
+        let mut all = layer.parts.apart.iter();
+        let told = all.find(|apart| apart.by == *by);
+        let Some(heights) = told.and_then(|apart| filled_in(&apart.heights, size)) else {
+            return;
+        };
+        self.change(id, Vec::new(), |parts| {
+            let told = parts.apart.iter_mut().find(|apart| apart.by == *by);
+            if let Some(apart) = told {
+                apart.heights = heights;
+            }
+        });
+    }
+
     /// Tells the stars of a group's channels apart. `wanted` is what other groups
     /// are told by too.
     fn part(&mut self, group: &Group, by: &[Teller], wanted: &[Vec<Teller>]) -> Result<(), Error> {
-        let id = |index: usize| self.recipe.channels[index].id.clone();
-        let lacks = |(index, apart): &&(usize, bool)| {
-            let layer = self.layers.get(&id(*index));
-            *apart && layer.is_some_and(|layer| !is_apart(&layer.parts, by))
+        for member in group.iter().filter(|member| member.heights) {
+            self.tell.control().check()?;
+            self.fill_in_heights(member.index, by);
+        }
+        let id = |member: &Member| self.recipe.channels[member.index].id.clone();
+        let lacks = |member: &&Member| {
+            let layer = self.layers.get(&id(member));
+            let lacks = |layer: &Arc<Layer>| !is_apart(&layer.parts, by, member.heights);
+            member.apart && layer.is_some_and(lacks)
         };
         if group.iter().find(lacks).is_none() {
             return Ok(());
         }
-        let here = group
-            .iter()
-            .copied()
-            .filter(|(index, _)| self.layers.contains_key(&id(*index)));
-        let (apart, asked): (Vec<_>, Vec<_>) = here.partition(|(_, apart)| *apart);
+        let here = group.iter().copied();
+        let here = here.filter(|member| self.layers.contains_key(&id(member)));
+        let (apart, asked): (Vec<_>, Vec<_>) = here.partition(|member| member.apart);
         let mut parting = Parting::default();
-        for (index, _) in apart.iter().chain(&asked) {
-            if let Some(whole) = self.whole(*index) {
-                let control = self.desk.control(*index);
-                parting.add(&whole.plane, &id(*index), whole.ceiling, control)?;
+        for member in apart.iter().chain(&asked) {
+            if let Some(whole) = self.whole(member.index) {
+                let control = self.desk.control(member.index);
+                parting.add(&whole.plane, &id(member), whole.ceiling, control)?;
             }
         }
-        for (index, _) in apart {
+        for Member { index, heights, .. } in apart {
             let id = self.recipe.channels[index].id.clone();
             let Some(whole) = self.whole(index) else {
                 continue;
@@ -272,12 +358,17 @@ impl Work<'_> {
             let (parted, entry) = parting.next(&whole.plane, self.desk.control(index))?;
             let told = parted.notices.iter();
             let notices = told.map(|notice| format!("{id}: {notice}")).collect();
-            let size = whole.plane.size();
+            let nebula = means(parted.nebula(&whole.plane));
+            let runs = Heights::Runs(Arc::new(parted.footprint));
             let apart = Apart {
                 denoise: denoise(self.recipe, index),
                 by: by.to_vec(),
-                nebula: means(parted.nebula(&whole.plane)),
-                heights: means(parts::heights(&parted.footprint, size)),
+                heights: if heights {
+                    filled_in(&runs, whole.plane.size()).unwrap_or(runs)
+                } else {
+                    runs
+                },
+                nebula,
                 stars: entry.stars,
             };
             self.change(&id, notices, |parts| {
@@ -288,6 +379,14 @@ impl Work<'_> {
             });
         }
         Ok(())
+    }
+}
+
+// Runs as a plane; None where it is one.
+fn filled_in(heights: &Heights, size: Size) -> Option<Heights> {
+    match heights {
+        Heights::Runs(runs) => Some(Heights::Whole(means(parts::heights(runs, size)))),
+        Heights::Whole(_) => None,
     }
 }
 

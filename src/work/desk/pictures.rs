@@ -101,6 +101,7 @@ mod tests {
         );
         Request {
             recipe: Arc::new(recipe.expect("holds")),
+            unhidden: None,
             layers: vec![None],
             show: Show::Channel(0),
             grid: Grid {

@@ -87,6 +87,9 @@ pub enum Show {
 pub struct Request {
     /// A checked recipe; hidden channels are already left out of its renditions.
     pub recipe: Arc<Recipe>,
+    /// The same with hidden channels in their places, where there are some: these
+    /// go on telling where the others' stars are.
+    pub unhidden: Option<Arc<Recipe>>,
     /// By the recipe's channels; None where one is not in memory.
     pub layers: Vec<Option<Arc<Layer>>>,
     /// What is shown.

@@ -12,7 +12,7 @@ use crate::engine::detail;
 use crate::engine::frame::Size;
 use crate::engine::recipe::Rendition;
 use crate::engine::reduce::Reducer;
-use crate::work::desk::Layer;
+use crate::work::desk::{Apart, Layer};
 use crate::work::parting;
 
 type Values = Arc<Vec<f32>>;
@@ -28,19 +28,33 @@ pub(super) fn values(
     cancel: &AtomicBool,
 ) -> Option<Vec<Values>> {
     let grid = &request.grid;
-    let tellers = parting::tellers(&request.recipe, composition);
+    let tellers = tellers(request, rendition, composition);
+    let told = (rendition, &tellers[..]);
     let mut all: Vec<Values> = Vec::new();
     for slot in composition.slots() {
         let values = match slot {
-            Slot::Brightness => brightness(stage, request, rendition, composition, cancel)?,
-            other => {
-                let told = (rendition, &tellers[..]);
-                channel(stage, request, told, *other, grid, cancel)?
-            }
+            Slot::Brightness => brightness(stage, request, told, composition, cancel)?,
+            other => channel(stage, request, told, *other, grid, cancel)?,
         };
         all.push(values);
     }
     Some(all)
+}
+
+// The channels that tell of a rendition's stars, if these are wanted apart.
+fn tellers<'a>(
+    request: &'a Request,
+    rendition: &Rendition,
+    composition: &Composition,
+) -> Vec<&'a str> {
+    let is_nebula = |slot: &Slot| matches!(slot, Slot::Nebula(_));
+    if !composition.slots().iter().any(is_nebula) {
+        return Vec::new();
+    }
+    let is_there = |index: usize| matches!(request.layers.get(index), Some(Some(_)));
+    let recipe = request.unhidden.as_ref().unwrap_or(&request.recipe);
+    let whole = recipe.rendition(&rendition.id);
+    whole.map_or_else(Vec::new, |whole| parting::tellers(recipe, whole, is_there))
 }
 
 // How much of its noise a channel loses, for brightness and for colour.
@@ -64,7 +78,10 @@ fn channel(
         Some(smooth) => stage.between([layer.into(), smooth.into()], share, grid, cancel),
         None => stage.of(layer, grid, cancel),
     };
-    let apart = layer.parts.apart_by(tellers);
+    // Without their heights stars can only show as they are.
+    let is_scaled = rendition.star_look().is_scaled();
+    let is_whole = |apart: &&Apart| !is_scaled || apart.heights.whole().is_some();
+    let apart = layer.parts.apart_by(tellers).filter(is_whole);
     match slot {
         Slot::Smooth(_) => softened(colored),
         Slot::Nebula(_) => match apart {
@@ -80,8 +97,8 @@ fn channel(
             }
             None => softened(own),
         },
-        Slot::Height(_) => match apart {
-            Some(apart) => stage.of(&apart.heights, grid, cancel),
+        Slot::Height(_) => match apart.and_then(|apart| apart.heights.whole()) {
+            Some(heights) => stage.of(heights, grid, cancel),
             None => Some(Arc::new(vec![0.0; grid.size.pixels()])),
         },
         Slot::Whole(_) | Slot::Brightness => softened(own),
@@ -93,10 +110,11 @@ fn channel(
 fn brightness(
     stage: &mut Stage,
     request: &Request,
-    rendition: &Rendition,
+    told: (&Rendition, &[&str]),
     composition: &Composition,
     cancel: &AtomicBool,
 ) -> Option<Values> {
+    let (rendition, _) = told;
     let luminance = rendition.luminance.as_ref()?;
     let settings = detail::Settings::new(luminance.detail.unwrap_or(0.0), request.grid.step);
     let margin = settings.margin_px();
@@ -128,8 +146,6 @@ fn brightness(
             height: rows.len(),
         },
     };
-    let tellers = parting::tellers(&request.recipe, composition);
-    let told = (rendition, &tellers[..]);
     let inputs: Vec<Values> = composition
         .slots()
         .iter()

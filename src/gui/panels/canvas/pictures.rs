@@ -9,6 +9,7 @@ use super::maps;
 use crate::engine::frame::Size;
 use crate::engine::recipe::{About, Recipe};
 use crate::gui::state::{Compare, State};
+use crate::work::desk::Layers;
 use crate::work::mixing::finishing;
 use crate::work::preview::{Grid, Picture, Request, Show};
 
@@ -109,6 +110,23 @@ impl Pictures {
         }
     }
 
+    /// Lets go of channels that are not in memory any more: a picture of them is
+    /// asked for anew before it shows again.
+    pub fn let_go(&mut self, layers: &Layers) {
+        for slot in &mut self.slots {
+            let request = slot.request.take();
+            slot.request = request.filter(|request| {
+                let channels = request.recipe.channels.iter();
+                channels.zip(&request.layers).all(|(channel, layer)| {
+                    let now = layers.get(&channel.id);
+                    layer
+                        .as_ref()
+                        .is_none_or(|own| now.is_some_and(|now| Arc::ptr_eq(own, now)))
+                })
+            });
+        }
+    }
+
     /// What came last for a slot.
     pub fn shown(&self, slot: u32) -> Option<&Shown> {
         self.slots.get(slot as usize)?.shown.as_ref()
@@ -172,23 +190,13 @@ fn same(a: &Request, b: &Request) -> bool {
         && a.layers.len() == b.layers.len()
         && a.layers.iter().zip(&b.layers).all(same_layer)
         && a.recipe == b.recipe
+        && a.unhidden == b.unhidden
 }
 
 /// The recipe as it is shown: these renditions alone, hidden channels left out
 /// of their colours and of their brightness, noise left in where that is looked at. None where one has no channel left.
 pub fn effective(state: &State, renditions: &[&str]) -> Option<Recipe> {
-    let mut recipe = state.recipe().clone();
-    recipe.about = About::default();
-    if state.view.before_noise {
-        finishing::unsmoothed(&mut recipe);
-    }
-    recipe
-        .renditions
-        .retain(|rendition| renditions.contains(&rendition.id.as_str()));
-    let wanted: std::collections::BTreeSet<&str> = renditions.iter().copied().collect();
-    if recipe.renditions.len() != wanted.len() {
-        return None;
-    }
+    let mut recipe = chosen(state, renditions)?;
     for rendition in &mut recipe.renditions {
         rendition.colors.retain(|id, _| !state.hidden.contains(id));
         if rendition.colors.is_empty() {
@@ -202,6 +210,26 @@ pub fn effective(state: &State, renditions: &[&str]) -> Option<Recipe> {
         }
     }
     Some(recipe)
+}
+
+// The recipe without its words, noise left in where that is looked at.
+fn plain(state: &State) -> Recipe {
+    let mut recipe = state.recipe().clone();
+    recipe.about = About::default();
+    if state.view.before_noise {
+        finishing::unsmoothed(&mut recipe);
+    }
+    recipe
+}
+
+// These renditions alone, hidden channels and all.
+fn chosen(state: &State, renditions: &[&str]) -> Option<Recipe> {
+    let mut recipe = plain(state);
+    recipe
+        .renditions
+        .retain(|rendition| renditions.contains(&rendition.id.as_str()));
+    let wanted: std::collections::BTreeSet<&str> = renditions.iter().copied().collect();
+    (recipe.renditions.len() == wanted.len()).then_some(recipe)
 }
 
 /// The rendition that the shown one is held against: the chosen one, or else
@@ -296,25 +324,27 @@ fn coarse(size: Size) -> Grid {
 }
 
 fn request(state: &State, show: &Show, grid: Grid) -> Option<Request> {
-    let recipe = match show {
-        Show::Rendition(id) | Show::Leading { rendition: id, .. } => effective(state, &[id])?,
-        Show::Difference { one, other, .. } => effective(state, &[one, other])?,
-        Show::Channel(_) | Show::Sky(_) | Show::Ratio(_) => {
-            let mut recipe = state.recipe().clone();
-            recipe.about = About::default();
-            if state.view.before_noise {
-                finishing::unsmoothed(&mut recipe);
-            }
-            recipe.renditions.truncate(1);
-            recipe
-        }
+    let renditions: Vec<&str> = match show {
+        Show::Rendition(id) | Show::Leading { rendition: id, .. } => vec![id],
+        Show::Difference { one, other, .. } => vec![one, other],
+        Show::Channel(_) | Show::Sky(_) | Show::Ratio(_) => Vec::new(),
     };
+    let recipe = if renditions.is_empty() {
+        let mut recipe = plain(state);
+        recipe.renditions.truncate(1);
+        recipe
+    } else {
+        effective(state, &renditions)?
+    };
+    let hides = !state.hidden.is_empty() && !renditions.is_empty();
+    let unhidden = hides.then(|| chosen(state, &renditions)).flatten();
     let layers = recipe.channels.iter();
     let layers: Vec<_> = layers
         .map(|channel| state.layers.get(&channel.id).cloned())
         .collect();
     layers.iter().any(Option::is_some).then(|| Request {
         recipe: Arc::new(recipe),
+        unhidden: unhidden.map(Arc::new),
         layers,
         show: show.clone(),
         grid,

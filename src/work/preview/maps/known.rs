@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, Weak};
 
+use crate::engine::crop::{Rimless, covered};
 use crate::engine::frame::{Plane, Rows, RowsError};
 use crate::engine::measure::{Levels, Sampler, glance};
 use crate::engine::num::log2;
@@ -29,7 +30,12 @@ struct Line {
     levels: Option<Levels>,
     // Sigma of means over 4 x 4, 8 x 8, ... pixels.
     noise: Vec<f64>,
+    data: Arc<Data>,
 }
+
+/// For each row of a channel the columns from the first to beyond the last that
+/// its frame reached: an empty rim is no field.
+pub type Data = Vec<(usize, usize)>;
 
 struct Spanned {
     planes: [Weak<Plane>; 2],
@@ -57,6 +63,11 @@ impl Known {
     /// The levels of a whole channel, as its side was taken from them.
     pub fn levels(&mut self, layer: &Layer) -> Option<Levels> {
         self.line(layer).levels
+    }
+
+    /// Where a channel has data.
+    pub fn data(&mut self, layer: &Layer) -> Arc<Data> {
+        Arc::clone(&self.line(layer).data)
     }
 
     fn line(&mut self, layer: &Layer) -> &Line {
@@ -153,6 +164,9 @@ fn measured(layer: &Layer) -> Line {
         side,
         levels: survey.and_then(|survey| survey.levels),
         noise: noise.unwrap_or_default(),
+        data: covered(&Rimless(Arc::clone(&layer.plane) as Arc<dyn Rows>))
+            .unwrap_or_default()
+            .into(),
     }
 }
 

@@ -65,20 +65,40 @@ pub fn draw(
     };
     let [one, other] = layers.map(|layer| stage.of(&**layer, &request.grid, cancel));
     let (one, other) = (one?, other?);
+    let [its, theirs] = layers.map(|layer| known.data(layer));
+    let grid = request.grid;
+    let width = grid.size.width;
+    // The columns that both have data in, of the row under a row of the screen.
+    let data = |row: usize| {
+        let y = grid.corner[1] + (row as f64 + 0.5) * grid.step;
+        match (its.get(y as usize), theirs.get(y as usize)) {
+            (Some(one), Some(other)) => one.0.max(other.0) as f64..one.1.min(other.1) as f64,
+            _ => 0.0..0.0,
+        }
+    };
     let ramp = Ramp::new();
     let counts = Mutex::new(Counts::default());
     let drawn = fill(request, cancel, |piece| {
         let mut found = Counts::default();
-        let values = one[piece.pixels.clone()]
-            .iter()
-            .zip(&other[piece.pixels.clone()]);
-        for ((over, under), code) in values.zip(piece.rgb.chunks_exact_mut(3)) {
-            let point = law.of_pixels(*over, *under);
-            found.take(point, mark);
-            code.copy_from_slice(&match point {
-                Point::Known { ratio, .. } => ramp.color(span.place(ratio)),
-                _ => UNKNOWN,
-            });
+        let first = piece.pixels.start / width;
+        let over = one[piece.pixels.clone()].chunks_exact(width);
+        let under = other[piece.pixels.clone()].chunks_exact(width);
+        let rows = over.zip(under).zip(piece.rgb.chunks_exact_mut(3 * width));
+        for (row, ((over, under), codes)) in (first..).zip(rows) {
+            let data = data(row);
+            let pixels = over.iter().zip(under).zip(codes.chunks_exact_mut(3));
+            for (column, ((over, under), code)) in pixels.enumerate() {
+                let x = grid.corner[0] + (column as f64 + 0.5) * grid.step;
+                let point = match data.contains(&x) {
+                    true => law.of_pixels(*over, *under),
+                    false => Point::NoData,
+                };
+                found.take(point, mark);
+                code.copy_from_slice(&match point {
+                    Point::Known { ratio, .. } => ramp.color(span.place(ratio)),
+                    _ => UNKNOWN,
+                });
+            }
         }
         seen(piece.rgb, request.vision);
         let mut sum = counts.lock().unwrap_or_else(PoisonError::into_inner);
