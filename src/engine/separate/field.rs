@@ -165,7 +165,7 @@ impl<'a> Field<'a> {
     pub fn draw_anew(&mut self, chosen: &[u32]) {
         let image = Image::new(&self.psf);
         let drawn = self.drawn_far(chosen);
-        self.plate.redo(&self.image, &image, drawn);
+        self.plate.redo(&image, drawn);
         self.image = image;
     }
 

@@ -6,7 +6,7 @@
 
 use super::fill;
 use super::image::Image;
-use super::light::{Bands, Drawn, Lit, lit_row};
+use super::light::{Bands, Drawn, lit};
 use super::noise::{Noise, Texture};
 use super::pixels::{Pixels, Window};
 use super::psf::{Psf, TABLE_WIDTHS};
@@ -209,10 +209,9 @@ impl Ground<'_> {
         let mut values = vec![0.0; count];
         let mut trust = vec![0.0; count];
         let mut share = vec![0.0; count];
-        let mut lit = vec![Lit::default(); outer.width];
-        for row in 0..outer.height {
+        let lit = lit(self.image, self.drawn, self.bands, outer);
+        for (row, lit) in lit.chunks(outer.width).enumerate() {
             let y = outer.top + row;
-            lit_row(self.image, self.drawn, self.bands, y, outer.left, &mut lit);
             for (column, lit) in lit.iter().enumerate() {
                 let x = outer.left + column;
                 let value = self.pixels.row(y)[x];

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::image::{Image, Placed, Want};
+use super::pixels::Window;
 
 /// From this share of its reach on a star's light fades out.
 const FADE: f32 = 0.8;
@@ -73,13 +74,54 @@ impl Drawn {
         }
     }
 
-    /// Adds its light, `times` over, to a row that begins with column `left`.
-    fn add(&self, image: &Image, y: usize, left: usize, times: f32, line: &mut [f32]) {
-        let (first, end) = self.columns(y, left, left + line.len());
+    /// The rows it shines on of `top..bottom`; others may be among them.
+    fn rows(&self, top: usize, bottom: usize) -> std::ops::Range<usize> {
+        let reach = f64::from(self.reach.max(self.arms));
+        if !(self.height > 0.0) {
+            return top..top;
+        }
+        let first = ((self.y - reach).max(0.0) as usize).max(top);
+        let end = ((self.y + reach).max(-1.0) + 1.0) as usize;
+        first..end.min(bottom).max(first)
+    }
+
+    /// Whether its light may reach into a window.
+    fn meets(&self, window: Window) -> bool {
+        let reach = f64::from(self.reach.max(self.arms)) + 1.0;
+        let within =
+            |at: f64, from: usize, to: usize| at + reach >= from as f64 && at - reach <= to as f64;
+        within(self.x, window.left, window.right()) && within(self.y, window.top, window.bottom())
+    }
+
+    /// Adds its light, `times` over, to the rows of a window.
+    fn add(&self, image: &Image, window: Window, times: f32, rows: &mut [f32]) {
+        self.each(image, window, |y, first, light| {
+            let start = (y - window.top) * window.width + first - window.left;
+            for (value, light) in rows[start..].iter_mut().zip(light) {
+                *value += times * *light;
+            }
+        });
+    }
+
+    /// Leaves nothing where its light is.
+    fn wipe(&self, window: Window, rows: &mut [f32]) {
+        for y in self.rows(window.top, window.bottom()) {
+            let (first, end) = self.columns(y, window.left, window.right());
+            let start = (y - window.top) * window.width;
+            rows[start + first - window.left..start + end - window.left].fill(0.0);
+        }
+    }
+
+    /// What it gives to each row of a window: the row, its first column and the
+    /// light from there on, file units.
+    fn each(&self, image: &Image, window: Window, mut to: impl FnMut(usize, usize, &[f32])) {
+        let placed = image.place(self.x, self.y);
         let mut room = Room::default();
-        let light = room.of(self, image, y, first, end);
-        for (value, light) in line[first - left..end - left].iter_mut().zip(light) {
-            *value += times * *light;
+        for y in self.rows(window.top, window.bottom()) {
+            let (first, end) = self.columns(y, window.left, window.right());
+            if first < end {
+                to(y, first, room.of(self, image, &placed, y, first, end));
+            }
         }
     }
 }
@@ -100,7 +142,15 @@ impl Default for Room {
 }
 
 impl Room {
-    fn of(&mut self, star: &Drawn, image: &Image, y: usize, first: usize, end: usize) -> &[f32] {
+    fn of(
+        &mut self,
+        star: &Drawn,
+        image: &Image,
+        placed: &Placed,
+        y: usize,
+        first: usize,
+        end: usize,
+    ) -> &[f32] {
         let count = end - first;
         let out = if count <= self.short.len() {
             &mut self.short[..count]
@@ -108,9 +158,7 @@ impl Room {
             self.long.resize(count, 0.0);
             &mut self.long[..count]
         };
-        if count > 0 {
-            star.row(image, &image.place(star.x, star.y), y, first, out);
-        }
+        star.row(image, placed, y, first, out);
         out
     }
 }
@@ -139,9 +187,17 @@ impl Bands {
         }
     }
 
-    /// The numbers of the stars that may shine into a row, lowest first.
-    pub fn row(&self, y: usize) -> &[u32] {
-        &self.0[y / BAND]
+    /// The numbers of the stars that may shine into a window, lowest first.
+    pub fn over(&self, stars: &[Drawn], window: Window) -> Vec<u32> {
+        let bands = &self.0[window.top / BAND..window.bottom().div_ceil(BAND)];
+        let meets = |star: &&u32| stars[**star as usize].meets(window);
+        let all = bands.iter().flatten().filter(meets);
+        let mut over: Vec<u32> = all.copied().collect();
+        if bands.len() > 1 {
+            over.sort_unstable();
+            over.dedup();
+        }
+        over
     }
 }
 
@@ -176,44 +232,70 @@ impl Plate {
         let before = std::mem::take(&mut self.drawn);
         let off = (0..before.len()).filter(|index| changed(*index, &before[*index]));
         let on = (0..stars.len()).filter(|index| before.get(*index) != Some(&stars[*index]));
-        let (off, on) = (off.collect(), on.collect());
-        self.swap([image, image], [&before, &stars], [off, on]);
+        let (off, on): (Vec<usize>, Vec<usize>) = (off.collect(), on.collect());
+        self.bands(
+            [(&before, &off), (&stars, &on)],
+            |window, rows, [off, on]| {
+                of_each(&before, off, |star| star.add(image, window, -1.0, rows));
+                of_each(&stars, on, |star| star.add(image, window, 1.0, rows));
+            },
+        );
         self.drawn = stars;
     }
 
-    /// Draws all stars anew, with another image.
-    pub fn redo(&mut self, before: &Image, image: &Image, stars: Vec<Drawn>) {
-        let old = std::mem::take(&mut self.drawn);
-        let all = [&old, &stars].map(|stars| (0..stars.len()).collect());
-        self.swap([before, image], [&old, &stars], all);
+    /// Draws all stars anew, with another image, where there is nothing any more.
+    pub fn redo(&mut self, image: &Image, stars: Vec<Drawn>) {
+        let before = std::mem::take(&mut self.drawn);
+        let all = |stars: &[Drawn]| (0..stars.len()).collect::<Vec<_>>();
+        let (off, on) = (all(&before), all(&stars));
+        self.bands(
+            [(&before, &off), (&stars, &on)],
+            |window, rows, [off, on]| {
+                of_each(&before, off, |star| star.wipe(window, rows));
+                of_each(&stars, on, |star| star.add(image, window, 1.0, rows));
+            },
+        );
         self.drawn = stars;
     }
 
-    /// Takes some stars off and puts some on, each row in the stars' order.
-    fn swap(&mut self, images: [&Image; 2], stars: [&[Drawn]; 2], which: [Vec<usize>; 2]) {
-        let height = self.light.len() / self.width;
-        let bands = [0, 1].map(|part| {
+    /// Calls `draw` with each band of rows, and with the numbers of those of two
+    /// lists' stars that may shine into it, lowest first.
+    fn bands(
+        &mut self,
+        lists: [(&[Drawn], &[usize]); 2],
+        draw: impl Fn(Window, &mut [f32], [&[u32]; 2]) + Sync,
+    ) {
+        let width = self.width;
+        let height = self.light.len() / width;
+        let bands = lists.map(|(stars, which)| {
             let mut bands = Bands::new(&[], height);
-            for index in &which[part] {
-                bands.push(*index as u32, &stars[part][*index]);
+            for index in which {
+                bands.push(*index as u32, &stars[*index]);
             }
             bands
         });
-        let rows = self.light.par_chunks_mut(self.width * BAND).enumerate();
+        let rows = self.light.par_chunks_mut(width * BAND).enumerate();
         rows.for_each(|(band, rows)| {
-            for (row, line) in rows.chunks_mut(self.width).enumerate() {
-                let y = band * BAND + row;
-                for (part, times) in [-1.0, 1.0].into_iter().enumerate() {
-                    for index in bands[part].row(y) {
-                        stars[part][*index as usize].add(images[part], y, 0, times, line);
-                    }
-                }
-            }
+            let window = Window {
+                left: 0,
+                top: band * BAND,
+                width,
+                height: rows.len() / width,
+            };
+            draw(
+                window,
+                rows,
+                [0, 1].map(|list: usize| &bands[list].0[band][..]),
+            );
         });
     }
 }
 
-/// Light and relative height of a pixel's stars: see [`lit_row`].
+fn of_each(stars: &[Drawn], which: &[u32], mut draw: impl FnMut(&Drawn)) {
+    which.iter().for_each(|index| draw(&stars[*index as usize]));
+}
+
+/// Light and relative height of a pixel's stars: see [`lit`].
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Lit {
     /// Light of all stars, file units.
@@ -236,28 +318,22 @@ impl Lit {
     }
 }
 
-/// One row of a window: the light of all stars, and how high on them the pixels
+/// A window, row by row: the light of all stars, and how high on them the pixels
 /// lie. Every pixel adds up its stars in the list's order: the same bits in
 /// whatever window it lies.
-pub(super) fn lit_row(
-    image: &Image,
-    stars: &[Drawn],
-    bands: &Bands,
-    y: usize,
-    left: usize,
-    line: &mut [Lit],
-) {
-    line.fill(Lit::default());
-    let mut room = Room::default();
-    for index in bands.row(y) {
-        let star = &stars[*index as usize];
-        let (first, end) = star.columns(y, left, left + line.len());
-        let light = room.of(star, image, y, first, end);
+pub(super) fn lit(image: &Image, stars: &[Drawn], bands: &Bands, window: Window) -> Vec<Lit> {
+    let mut all = vec![Lit::default(); window.width * window.height];
+    for index in bands.over(stars, window) {
+        let star = &stars[index as usize];
         let per_shown = 1.0 / star.shown.max(f32::MIN_POSITIVE);
-        for (value, light) in line[first - left..end - left].iter_mut().zip(light) {
-            value.light += light;
-            value.most = value.most.max(*light);
-            value.weighted += light * (light * per_shown).min(1.0);
-        }
+        star.each(image, window, |y, first, light| {
+            let start = (y - window.top) * window.width + first - window.left;
+            for (value, light) in all[start..].iter_mut().zip(light) {
+                value.light += light;
+                value.most = value.most.max(*light);
+                value.weighted += light * (light * per_shown).min(1.0);
+            }
+        });
     }
+    all
 }

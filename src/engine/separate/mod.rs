@@ -87,10 +87,12 @@ use std::ops::ControlFlow;
 use super::align::stars::{Star, Stars};
 use super::frame::{Plane, Size};
 
-/// What a record says of it, by the channel alone and where others tell of its
-/// stars: another word where other bits come out.
+/// What a record says of it, of a channel by itself: another word where other bits
+/// come out.
 pub const METHOD: &str =
     "images of a point learned from the field, tops filled as the ground is rough";
+
+/// The same of a channel of whose stars others told.
 pub const METHOD_TOGETHER: &str = "images of a point learned from the field, heights told by channels together, tops filled as the ground is rough";
 
 /// What is to be taken off.

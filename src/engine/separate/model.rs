@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::footprint::{Footprint, Under, exact};
 use super::image::Image;
 use super::islands::{Filled, Ground, Island};
-use super::light::{Bands, Drawn, Lit, lit_row};
+use super::light::{Bands, Drawn, lit};
 use super::noise::{Noise, Texture};
 use super::pixels::{Pixels, Window};
 use super::psf::Psf;
@@ -30,6 +30,9 @@ pub struct StarModel {
     /// stars: see [`Together`](super::Together).
     pub told_by: Vec<usize>,
 }
+
+/// Rows that are taken apart together.
+const TOGETHER: usize = 16;
 
 impl StarModel {
     /// All of the picture.
@@ -79,6 +82,9 @@ impl StarModel {
         let (Some(values), Some(noise)) = (plane.values().as_slice(), &self.noise) else {
             return Ok(nothing());
         };
+        if window.width == 0 {
+            return Ok(nothing());
+        }
         let bands = Bands::new(&self.drawn, height);
         let image = Image::new(&self.psf);
         let ground = Ground {
@@ -117,11 +123,12 @@ impl StarModel {
         for strip in 0..strips {
             let first = strip * AT_ONCE;
             let end = (first + AT_ONCE).min(window.height);
-            let rows: Vec<Vec<Under>> = (first..end)
-                .into_par_iter()
-                .map(|row| under(&ground, window, window.top + row, &filled[row]))
+            let parts: Vec<Vec<Vec<Under>>> = filled[first..end]
+                .par_chunks(TOGETHER)
+                .enumerate()
+                .map(|(part, filled)| under(&ground, window, first + part * TOGETHER, filled))
                 .collect();
-            footprint.extend(&rows);
+            parts.iter().for_each(|rows| footprint.extend(rows));
             told(all - strips + strip + 1)?;
         }
         Ok(footprint)
@@ -132,39 +139,46 @@ fn meet(a: Window, b: Window) -> bool {
     a.left < b.right() && b.left < a.right() && a.top < b.bottom() && b.top < a.bottom()
 }
 
-/// One row of a window without stars.
-fn under(ground: &Ground<'_>, window: Window, y: usize, filled: &[Filled]) -> Vec<Under> {
-    let mut lit = vec![Lit::default(); window.width];
-    lit_row(
-        ground.image,
-        ground.drawn,
-        ground.bands,
-        y,
-        window.left,
-        &mut lit,
-    );
-    let values = &ground.pixels.row(y)[window.left..window.right()];
-    let mut row: Vec<Under> = lit
-        .iter()
-        .zip(values)
-        .map(|(lit, value)| {
-            let there = lit.light > 0.0 && !value.is_nan();
-            there.then(|| (value - lit.light, lit.height()))
-        })
-        .collect();
-    for (x, _, value) in filled {
-        let Some(column) = (*x as usize)
-            .checked_sub(window.left)
-            .filter(|column| *column < row.len())
-        else {
-            continue;
-        };
-        row[column] = Some((*value, lit[column].height()));
-    }
-    for (under, value) in row.iter_mut().zip(values) {
-        if let Some((nebula, _)) = under {
-            *nebula = exact(*value, *nebula).0;
+/// Rows of a window without stars, from its `first` one on: as many as `filled`
+/// has.
+fn under(
+    ground: &Ground<'_>,
+    window: Window,
+    first: usize,
+    filled: &[Vec<Filled>],
+) -> Vec<Vec<Under>> {
+    let part = Window {
+        top: window.top + first,
+        height: filled.len(),
+        ..window
+    };
+    let lit = lit(ground.image, ground.drawn, ground.bands, part);
+    let rows = lit.chunks(window.width).zip(filled).enumerate();
+    rows.map(|(row, (lit, filled))| {
+        let values = &ground.pixels.row(part.top + row)[window.left..window.right()];
+        let mut row: Vec<Under> = lit
+            .iter()
+            .zip(values)
+            .map(|(lit, value)| {
+                let there = lit.light > 0.0 && !value.is_nan();
+                there.then(|| (value - lit.light, lit.height()))
+            })
+            .collect();
+        for (x, _, value) in filled {
+            let Some(column) = (*x as usize)
+                .checked_sub(window.left)
+                .filter(|column| *column < row.len())
+            else {
+                continue;
+            };
+            row[column] = Some((*value, lit[column].height()));
         }
-    }
-    row
+        for (under, value) in row.iter_mut().zip(values) {
+            if let Some((nebula, _)) = under {
+                *nebula = exact(*value, *nebula).0;
+            }
+        }
+        row
+    })
+    .collect()
 }
