@@ -24,11 +24,12 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks) {
                 );
             }
             if state.parts_stopped {
+                // Words where the cross was: a second click on that goes nowhere.
+                let words = "Stars or noise show that an export takes off";
+                ui.label(RichText::new(words).small().color(faint));
                 if ui.small_button("Take them off here too").clicked() {
                     asks.push(Ask::GoOnWithParts);
                 }
-                let words = "Stars or noise show that an export takes off";
-                ui.label(RichText::new(words).small().color(faint));
             }
             if let Some(job) = state.jobs.first() {
                 if icon::button(ui, Icon::Cross, &format!("Stop: {}", job.title), false).clicked() {
