@@ -324,6 +324,16 @@ fn stars_cut_off_by_the_border_alone_go() {
     stars_on_the_border(106_000.0, false, border);
 }
 
+/// Up to so many places in a field of 320 x 320, none nearer to `from` than `far` px.
+fn scattered(count: u8, from: [f64; 2], far: f64) -> impl Iterator<Item = (u8, [f64; 2])> {
+    (0..count).filter_map(move |index| {
+        let part = |step: f64| 12.0 + (f64::from(index) * step).fract() * 296.0;
+        let place = [part(0.618_034), part(0.414_214)];
+        let apart = (place[0] - from[0]).hypot(place[1] - from[1]);
+        (apart > far).then_some((index, place))
+    })
+}
+
 /// In a small field one star alone is so bright that its arms show.
 #[test]
 fn the_arms_of_a_single_bright_star_go() {
@@ -331,13 +341,8 @@ fn the_arms_of_a_single_bright_star_go() {
     let psf = field::optics::Psf::new(3.0, [0.92, 0.39]);
     let bright = [161.3, 158.8];
     let mut stars = vec![(bright, 3e6_f32)];
-    for index in 0..40_u8 {
-        let part = |step: f64| 12.0 + (f64::from(index) * step).fract() * 296.0;
-        let place = [part(0.618_034), part(0.414_214)];
-        if (place[0] - bright[0]).hypot(place[1] - bright[1]) > 60.0 {
-            stars.push((place, 2e4 * f32::from(1 + index % 5)));
-        }
-    }
+    let others = scattered(40, bright, 60.0);
+    stars.extend(others.map(|(index, place)| (place, 2e4 * f32::from(1 + index % 5))));
     let mut grain = Grain(7);
     let mut arms = vec![0.0_f32; SIDE * SIDE];
     let mut values = Vec::with_capacity(SIDE * SIDE);
@@ -346,12 +351,12 @@ fn the_arms_of_a_single_bright_star_go() {
         let place = [(index % SIDE) as f64, (index / SIDE) as f64];
         for (at, light) in &stars {
             let [u, v] = [0, 1].map(|axis: usize| (place[axis] - at[axis]) as f32);
-            value += light * psf.round(u * u + v * v);
+            value += light * (psf.round(u * u + v * v) + psf.spikes(u, v));
             if *at == bright {
                 arms[index] = light * psf.spikes(u, v);
             }
         }
-        values.push(value + arms[index]);
+        values.push(value);
     }
     let size = Size {
         width: SIDE,
@@ -373,4 +378,48 @@ fn the_arms_of_a_single_bright_star_go() {
     println!("{left:.0} of {there:.0} are left of the arms");
     assert!(there > 1000.0);
     assert!(left.abs() < 0.2 * there, "{left} of {there}");
+}
+
+/// What lies below a bright star was taken for its light: where its wings are
+/// fainter than the nebula, they counted as much as its top.
+#[test]
+fn a_bright_star_on_the_rim_of_a_shell_keeps_its_height() {
+    const SIDE: usize = 320;
+    let psf = field::optics::Psf::new(2.6, [0.0, 0.0]);
+    let top = psf.round(0.0);
+    let bright = [161.3, 158.8];
+    let mut stars = vec![(bright, 16_000.0_f32)];
+    let others = scattered(60, bright, 40.0);
+    stars.extend(others.map(|(index, place)| (place, 800.0 * f32::from(1 + index % 7))));
+    let mut grain = Grain(7);
+    let mut values = Vec::with_capacity(SIDE * SIDE);
+    for index in 0..SIDE * SIDE {
+        let place = [(index % SIDE) as f64, (index / SIDE) as f64];
+        // A ring of 30 px, four times as high as it is wide, around (131, 158).
+        let ring = (place[0] - 131.0).hypot(place[1] - 158.0) - 30.0;
+        let shell = 60.0 * libm::exp(-ring * ring / 32.0) as f32;
+        let mut value = 500.0 + shell + 1.732 * grain.draw();
+        for (at, height) in &stars {
+            let [u, v] = [0, 1].map(|axis: usize| (place[axis] - at[axis]) as f32);
+            value += height * psf.round(u * u + v * v) / top;
+        }
+        values.push(value);
+    }
+    let size = Size {
+        width: SIDE,
+        height: SIDE,
+    };
+    let plane = Plane::from_vec(size, values).unwrap();
+    let found = find(&plane, None, &FindLimits::default(), &go_on).unwrap();
+    let model = measure(&plane, &found.stars, &Settings::of(&found), &go_on).unwrap();
+    let near = |star: &&linehue::engine::separate::Drawn| {
+        (star.x - bright[0]).hypot(star.y - bright[1]) < 1.0
+    };
+    let star = model.stars().iter().find(near).expect("the star");
+    println!("{} of 16000", star.height);
+    assert!(
+        (star.height / 16_000.0 - 1.0).abs() < 0.01,
+        "{}",
+        star.height
+    );
 }

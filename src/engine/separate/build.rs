@@ -18,6 +18,10 @@ pub(super) const MOST: usize = 300;
 /// The core's profile is fitted out to here, in widths.
 const CORE_WIDTHS: f64 = 2.0;
 
+/// So much of what a star's fit leaves around it is not told apart by the level and
+/// slopes that its part of the table is taken above.
+const ROUGH: f64 = 0.7;
+
 /// The stars that the image is made from: the highest that stand alone, full
 /// ones among them for the sake of their wings. The numbers of the stars.
 pub(super) fn chosen(spots: &[Spot], beside: &[Vec<u32>], noise: &Noise) -> (Vec<u32>, usize) {
@@ -164,6 +168,7 @@ fn add(
     let reach = TABLE_WIDTHS * psf.fwhm_px;
     let window = Window::around(spot.place, reach, pixels.width, pixels.height);
     let sigma = f64::from(noise.at(spot.place[0] as f32, spot.place[1] as f32));
+    let ground = sigma.max(ROUGH * spot.rough);
     for y in window.top..window.bottom() {
         for x in window.left..window.right() {
             let (u, v) = (x as f64 - spot.place[0], y as f64 - spot.place[1]);
@@ -178,7 +183,7 @@ fn add(
             if left.abs() > 5.0 * sigma + 0.2 * here.abs() {
                 continue;
             }
-            let error = (sigma * sigma + 0.02 * here * 0.02 * here) / (spot.height * spot.height);
+            let error = (ground * ground + 0.02 * here * 0.02 * here) / (spot.height * spot.height);
             let (weight, left) = (1.0 / error, left / spot.height);
             let (i, j) = (u / spacing + half, v / spacing + half);
             let (column, row) = (libm::floor(i), libm::floor(j));

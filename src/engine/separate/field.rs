@@ -182,16 +182,7 @@ impl<'a> Field<'a> {
             self.psf = build::core(&self.psf, pixels, light, spots, chosen, self.noise);
         } else {
             wing::wing(&mut self.psf, pixels, light, spots, chosen, self.noise);
-            self.draw_anew(chosen);
-            let (light, best) = (&self.plate.light, &chosen[..usable]);
-            build::table(
-                &mut self.psf,
-                &self.pixels,
-                light,
-                &self.spots,
-                best,
-                self.noise,
-            );
+            self.learn_table(&chosen[..usable]);
         }
         let factor = self.psf.normalize();
         self.spots.iter_mut().for_each(|spot| spot.height *= factor);
@@ -210,12 +201,44 @@ impl<'a> Field<'a> {
                 chosen,
                 self.noise,
             );
-            self.psf.arms = Vec::new();
-            self.draw_anew(chosen);
-            let (psf, light, spots) = (&self.psf, &self.plate.light, &self.spots);
-            self.psf.arms = arms::arms(psf, &self.pixels, light, spots, chosen, self.noise);
+            self.learn_arms(chosen, &[]);
+            self.learn_table(chosen);
         }
         self.draw_anew(&[]);
+    }
+
+    /// Learns what the image has beside its profile.
+    fn learn_table(&mut self, chosen: &[u32]) {
+        self.draw_anew(chosen);
+        let (light, spots) = (&self.plate.light, &self.spots);
+        build::table(
+            &mut self.psf,
+            &self.pixels,
+            light,
+            spots,
+            chosen,
+            self.noise,
+        );
+    }
+
+    /// Learns the arms, also such as hardly stand out but have a direction that was
+    /// `told`, radians.
+    fn learn_arms(&mut self, chosen: &[u32], told: &[f64]) {
+        self.psf.arms = Vec::new();
+        self.draw_anew(chosen);
+        let (psf, light, spots) = (&self.psf, &self.plate.light, &self.spots);
+        self.psf.arms = arms::arms(psf, &self.pixels, light, spots, chosen, self.noise, told);
+    }
+
+    /// Learns arms that other channels have, if there are such.
+    pub fn learn_told_arms(&mut self, chosen: &[u32], told: impl Iterator<Item = f64>) {
+        let mut told = arms::new_directions(told, &self.psf.arms);
+        if !told.is_empty() {
+            told.extend(arms::directions(&self.psf.arms));
+            self.learn_arms(chosen, &told);
+            self.learn_table(chosen);
+            self.draw_anew(&[]);
+        }
     }
 
     /// Fits all stars, and draws them as they are then.
@@ -350,6 +373,7 @@ mod tests {
             plateau_px: 0.0,
             full: f32::INFINITY,
             hint: None,
+            rough: 0.0,
         };
         let spots = vec![spot(30.0), spot(30.2)];
         let known = Known {

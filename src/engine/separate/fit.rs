@@ -31,6 +31,9 @@ pub(super) struct Spot {
     pub full: f32,
     /// What other channels say of its height.
     pub hint: Option<Hint>,
+    /// What its fit leaves where its light is low, as sigma, file units: noise and
+    /// what the ground has beside a plane; 0 before it was fitted.
+    pub rough: f64,
 }
 
 /// A star's height as other channels tell it.
@@ -45,7 +48,13 @@ pub(super) struct Hint {
 }
 
 /// Part of the image's height by which it is taken to be wrong.
-const WRONG: f64 = 0.03;
+const WRONG: f64 = 0.007;
+
+/// Where starlight is below so many sigma, what a fit leaves tells of the ground.
+const DIM: f64 = 30.0;
+
+/// From the mean of what is off to sigma: the root of half of pi.
+const TO_SIGMA: f64 = 1.253_314;
 
 /// Residuals beyond so many sigma count less (Huber 1964, Ann. Math. Stat. 35, 73).
 const HUBER: f64 = 2.0;
@@ -131,7 +140,7 @@ impl Round<'_> {
             const LONE: usize = OWN + PLANE;
             const FULL: usize = LONE + NEIGHBOURS;
             const LONE_CURVED: usize = OWN + CURVED;
-            let (mut normal, right) = match (curved, beside.is_empty()) {
+            let (mut normal, right, rough) = match (curved, beside.is_empty()) {
                 (false, true) => self.sums::<LONE, PLANE>(spot, own, beside, radius, sigma, way),
                 (false, false) => self.sums::<FULL, PLANE>(spot, own, beside, radius, sigma, way),
                 (true, true) => {
@@ -139,13 +148,14 @@ impl Round<'_> {
                 }
                 (true, false) => self.sums::<MOST, CURVED>(spot, own, beside, radius, sigma, way),
             }?;
-            solve(&mut normal, right, OWN + ground + beside.len())
+            solve(&mut normal, right, OWN + ground + beside.len()).map(|answer| (answer, rough))
         };
         // Two at one place cannot be told apart.
-        let answer = answer(&beside).or_else(|| answer(&[]))?;
+        let (answer, rough) = answer(&beside).or_else(|| answer(&[]))?;
         let moves = spot.snr > MOVES_SNR;
         let mut height = answer[0];
         let mut next = spot.clone();
+        next.rough = rough;
         if let (Some(hint), Some(way)) = (&mut next.hint, way) {
             let (own, told) = (way.error * way.error, hint.error * hint.error);
             // Nothing is known of the ground: what is here counts for nothing.
@@ -183,7 +193,7 @@ impl Round<'_> {
         radius: f64,
         sigma: f32,
         way: Option<Way>,
-    ) -> Option<(Box<Matrix>, [f64; MOST])> {
+    ) -> Option<(Box<Matrix>, [f64; MOST], f64)> {
         let [x0, y0] = spot.place;
         let window = Window::around(spot.place, radius, self.pixels.width, self.pixels.height);
         let moves = spot.snr > MOVES_SNR;
@@ -203,6 +213,9 @@ impl Round<'_> {
             .map(|column| bell((window.left + column) as f64 - x0))
             .collect();
         let sigma2 = f64::from(sigma) * f64::from(sigma);
+        // A bright star's height comes from where it outshines what the ground has.
+        let ground2 = (spot.rough * spot.rough).max(sigma2);
+        let mut off_ground = [0.0, 0.0];
         for y in window.top..window.bottom() {
             let left = window.left;
             let row = &self.pixels.row(y)[left..window.right()];
@@ -245,7 +258,7 @@ impl Round<'_> {
                 let light = light[column];
                 let target = f64::from(*value) - f64::from(light - lines[3][column]) + others;
                 let here = f64::from(light.max(0.0));
-                let variance = sigma2 + (WRONG * here) * (WRONG * here);
+                let variance = ground2 + (WRONG * here) * (WRONG * here);
                 let below: f64 = spot.background[..GROUND]
                     .iter()
                     .zip(ground)
@@ -254,6 +267,11 @@ impl Round<'_> {
                 let model = below + spot.height * parts[0] + others;
                 let mut weight = across[column] * down;
                 weight /= variance;
+                if spot.snr > 0.0 && here < DIM * f64::from(sigma) {
+                    let share = across[column] * down;
+                    off_ground[0] += share * (target - model).abs();
+                    off_ground[1] += share;
+                }
                 let off = (target - model) * (target - model) / variance;
                 if spot.snr > 0.0 && off > HUBER * HUBER {
                     weight *= HUBER / off.sqrt();
@@ -274,7 +292,13 @@ impl Round<'_> {
         if !moves {
             (normal[1][1], normal[2][2]) = (1.0, 1.0);
         }
-        let mut all = (Box::new([[0.0; MOST]; MOST]), [0.0; MOST]);
+        let [off, share] = off_ground;
+        let rough = if share > 0.0 {
+            TO_SIGMA * off / share
+        } else {
+            0.0
+        };
+        let mut all = (Box::new([[0.0; MOST]; MOST]), [0.0; MOST], rough);
         for i in 0..N {
             all.1[i] = right[i];
             all.0[i][..N].copy_from_slice(&normal[i]);

@@ -54,6 +54,8 @@ pub(super) struct Found {
     pub listed: usize,
     /// Which of them stand for stars, by place.
     pub stars: Stars,
+    /// Which of them the image of a point is learned from.
+    pub chosen: Vec<u32>,
 }
 
 /// Measures listed stars on a picture. The list may come from another channel
@@ -166,6 +168,7 @@ pub(super) fn survey(
         least_snr: settings.least_snr,
         listed: stars.len(),
         stars: here,
+        chosen: if learns { chosen } else { Vec::new() },
     });
     step()?;
     Ok(survey)

@@ -7,7 +7,10 @@ use super::image::cubic;
 pub(super) const TABLE_WIDTHS: f64 = 4.0;
 
 /// The outer part of it over which it fades out.
-pub(super) const TABLE_FADE: f64 = 0.3;
+pub(super) const TABLE_FADE: f64 = 0.8;
+
+/// Arms begin so far out, in widths, and are full from there on.
+const ARMS_WIDTHS: (f32, f32) = (1.5, 2.5);
 
 /// Nothing is followed farther out, px.
 pub(super) const FARTHEST_PX: f32 = 400.0;
@@ -101,22 +104,21 @@ impl Psf {
 
     /// The arms at an offset from the star: what the table does not hold.
     pub(super) fn arms_at(&self, dx: f32, dy: f32) -> f32 {
-        let reach = (TABLE_WIDTHS * self.fwhm_px) as f32;
-        let distance = (dx * dx + dy * dy).sqrt();
-        let in_table = ((reach - distance) / (TABLE_FADE as f32 * reach)).clamp(0.0, 1.0);
-        let in_table = in_table * in_table * (3.0 - 2.0 * in_table);
-        if in_table >= 1.0 {
+        let distance = (dx * dx + dy * dy).sqrt() / self.fwhm_px as f32;
+        let grown = ((distance - ARMS_WIDTHS.0) / (ARMS_WIDTHS.1 - ARMS_WIDTHS.0)).clamp(0.0, 1.0);
+        if grown <= 0.0 {
             return 0.0;
         }
+        let grown = grown * grown * (3.0 - 2.0 * grown);
         let light: f32 = self.arms.iter().map(|arm| arm.at(dx, dy)).sum();
-        (1.0 - in_table) * light
+        grown * light
     }
 
     /// How far from a star of this height an arm stays above `floor`, px.
     pub(super) fn arms_reach_px(&self, height: f32, floor: f32) -> f32 {
         let reach = self.arms.iter().map(|arm| arm.reach_px(height, floor));
         let far = reach.fold(0.0, f32::max).min(FARTHEST_PX);
-        if f64::from(far) > 0.7 * TABLE_WIDTHS * self.fwhm_px {
+        if f64::from(far) > f64::from(ARMS_WIDTHS.1) * self.fwhm_px {
             far
         } else {
             0.0

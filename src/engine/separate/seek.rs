@@ -113,6 +113,7 @@ impl Round<'_> {
                 plateau_px: 0.0,
                 full,
                 hint: None,
+                rough: 0.0,
             }
         })
     }

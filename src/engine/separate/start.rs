@@ -69,6 +69,7 @@ fn spot(
         plateau_px: 0.0,
         full: f32::INFINITY,
         hint: None,
+        rough: 0.0,
     };
     if !(star.x.is_finite() && star.y.is_finite()) {
         return spot;

@@ -8,6 +8,7 @@ use std::ops::ControlFlow;
 
 use rayon::prelude::*;
 
+use super::arms;
 use super::beside::Cells;
 use super::field::Field;
 use super::fit::Spot;
@@ -104,11 +105,17 @@ impl Together {
             ControlFlow::Break(()) => Err(SeparateError::Stopped),
         };
         step(1)?;
-        if told == Told::default() {
+        if told.by.is_empty() {
             return Ok(Some(survey.model()));
         }
         told.apply(&mut field.spots, found.full);
         field.meet();
+        let others = told
+            .by
+            .iter()
+            .filter_map(|other| self.channels[*other].found.as_ref());
+        let arms = others.flat_map(|other| arms::directions(&other.known.psf.arms));
+        field.learn_told_arms(&found.chosen, arms);
         for round in 0..ROUNDS {
             field.fit();
             step(2 + round)?;
@@ -139,6 +146,7 @@ impl Told {
             plateau_px: 0.0,
             full,
             hint: Some(*hint),
+            rough: 0.0,
         });
         spots.extend(missing);
     }

@@ -43,7 +43,7 @@ const SAME: f64 = 0.4;
 const FAR: f64 = 1.5;
 
 /// What the other channels say.
-#[derive(Debug, Default, PartialEq)]
+#[derive(Debug, Default)]
 pub(super) struct Told {
     /// Of the stars, by their spot's number.
     pub hints: Vec<(u32, Hint)>,

@@ -11,10 +11,10 @@ use super::pixels::Pixels;
 use super::psf::Psf;
 use super::rings::{Step, steps};
 
-/// Rings tell of the wing from here on, and the forms are fitted from here on,
-/// in widths.
-const WING_WIDTHS: f64 = 1.5;
-const FORM_WIDTHS: f64 = 1.5;
+/// Rings tell of the wing from here on, in widths; the forms are fitted from where
+/// the profile holds all that is round of the image (see [`Psf::round_out`]).
+const WING_WIDTHS: f64 = 1.0;
+const FORM_WIDTHS: f64 = 2.0;
 
 /// How the core falls: Moffat's exponent, at the least and the most.
 const STEEP: (f64, f64) = (2.0, 5.0);
