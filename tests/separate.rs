@@ -10,7 +10,7 @@ use std::ops::ControlFlow;
 
 use field::Scene;
 use field::filters::Filter;
-use linehue::engine::align::stars::{FindLimits, find};
+use linehue::engine::align::stars::{FindLimits, Stars, find};
 use linehue::engine::frame::{Plane, Size};
 use linehue::engine::separate::{
     Notice, SeparateError, Separation, Settings, Window, measure, stars_apart,
@@ -324,6 +324,18 @@ fn stars_cut_off_by_the_border_alone_go() {
     stars_on_the_border(106_000.0, false, border);
 }
 
+/// A picture as wide as high, and the stars found on it.
+fn square(values: Vec<f32>) -> (Plane, Stars) {
+    let side = values.len().isqrt();
+    let size = Size {
+        width: side,
+        height: side,
+    };
+    let plane = Plane::from_vec(size, values).expect("pixels");
+    let found = find(&plane, None, &FindLimits::default(), &go_on).expect("stars");
+    (plane, found)
+}
+
 /// Up to so many places in a field of 320 x 320, none nearer to `from` than `far` px.
 fn scattered(count: u8, from: [f64; 2], far: f64) -> impl Iterator<Item = (u8, [f64; 2])> {
     (0..count).filter_map(move |index| {
@@ -358,12 +370,7 @@ fn the_arms_of_a_single_bright_star_go() {
         }
         values.push(value);
     }
-    let size = Size {
-        width: SIDE,
-        height: SIDE,
-    };
-    let plane = Plane::from_vec(size, values).unwrap();
-    let found = find(&plane, None, &FindLimits::default(), &go_on).unwrap();
+    let (plane, found) = square(values);
     let apart = stars_apart(&plane, &found.stars, &Settings::of(&found), &go_on).unwrap();
     let nebula = apart.nebula(&plane);
     let (mut left, mut there) = (0.0, 0.0);
@@ -405,12 +412,7 @@ fn a_bright_star_on_the_rim_of_a_shell_keeps_its_height() {
         }
         values.push(value);
     }
-    let size = Size {
-        width: SIDE,
-        height: SIDE,
-    };
-    let plane = Plane::from_vec(size, values).unwrap();
-    let found = find(&plane, None, &FindLimits::default(), &go_on).unwrap();
+    let (plane, found) = square(values);
     let model = measure(&plane, &found.stars, &Settings::of(&found), &go_on).unwrap();
     let near = |star: &&linehue::engine::separate::Drawn| {
         (star.x - bright[0]).hypot(star.y - bright[1]) < 1.0

@@ -31,6 +31,9 @@ const FAR: usize = 2;
 /// Rounds of learning that begin with the core of a point's image.
 const CORE: usize = 2;
 
+/// Changes an image: picture, light of all stars, stars, the chosen ones, noise.
+type Improve = fn(&mut Psf, &Pixels<'_>, &[f32], &[Spot], &[u32], &Noise);
+
 /// The stars on the way, the image they share, and their light.
 pub(super) struct Field<'a> {
     pixels: Pixels<'a>,
@@ -176,42 +179,38 @@ impl<'a> Field<'a> {
         self.round().fit(&mut spots, chosen);
         self.spots = spots;
         self.plate.lay(&self.image, self.drawn_far(chosen));
-        let light = &self.plate.light;
-        let (pixels, spots) = (&self.pixels, &self.spots);
         if round < CORE {
-            self.psf = build::core(&self.psf, pixels, light, spots, chosen, self.noise);
+            let (light, spots) = (&self.plate.light, &self.spots);
+            self.psf = build::core(&self.psf, &self.pixels, light, spots, chosen, self.noise);
+            self.normalize();
         } else {
-            wing::wing(&mut self.psf, pixels, light, spots, chosen, self.noise);
+            self.improve(wing::wing, chosen);
             self.learn_table(&chosen[..usable]);
         }
-        let factor = self.psf.normalize();
-        self.spots.iter_mut().for_each(|spot| spot.height *= factor);
     }
 
     /// Learns again what reaches far, now that what lies there is known.
     pub fn learn_far(&mut self, chosen: &[u32]) {
         for _ in 0..FAR {
             self.draw_anew(chosen);
-            let (light, spots) = (&self.plate.light, &self.spots);
-            wing::wing(
-                &mut self.psf,
-                &self.pixels,
-                light,
-                spots,
-                chosen,
-                self.noise,
-            );
+            self.improve(wing::wing, chosen);
             self.learn_arms(chosen, &[]);
             self.learn_table(chosen);
         }
         self.draw_anew(&[]);
     }
 
-    /// Learns what the image has beside its profile.
+    /// Learns what the image has beside its profile, and makes it 1 high again.
     fn learn_table(&mut self, chosen: &[u32]) {
         self.draw_anew(chosen);
+        self.improve(build::table, chosen);
+        self.normalize();
+    }
+
+    /// Improves the image by what is left of the chosen stars as they are drawn.
+    fn improve(&mut self, by: Improve, chosen: &[u32]) {
         let (light, spots) = (&self.plate.light, &self.spots);
-        build::table(
+        by(
             &mut self.psf,
             &self.pixels,
             light,
@@ -219,6 +218,17 @@ impl<'a> Field<'a> {
             chosen,
             self.noise,
         );
+    }
+
+    /// Makes the image 1 high, and the stars' light what it was.
+    fn normalize(&mut self) {
+        let factor = self.psf.normalize();
+        for spot in &mut self.spots {
+            spot.height *= factor;
+            if let Some(hint) = &mut spot.hint {
+                (hint.height, hint.error) = (factor * hint.height, factor * hint.error);
+            }
+        }
     }
 
     /// Learns the arms, also such as hardly stand out but have a direction that was

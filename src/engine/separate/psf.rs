@@ -224,7 +224,8 @@ impl Psf {
         if !(top > 0.05) {
             return 1.0;
         }
-        for value in self.radial.iter_mut().chain(&mut self.table) {
+        let arms = self.arms.iter_mut().map(|arm| &mut arm.height);
+        for value in self.radial.iter_mut().chain(&mut self.table).chain(arms) {
             *value /= top;
         }
         f64::from(top)
