@@ -141,6 +141,15 @@ impl Below {
         })
     }
 
+    /// How heights above a plane err, in what noise of `sigma` alone would do.
+    pub fn unrest(&self, place: [f64; 2], sigma: f64) -> f64 {
+        let cell = self.cell(place);
+        let plane = self.meshes.first();
+        plane.map_or(1.0, |plane| {
+            f64::from(plane.error[cell] / plane.kernel.of_noise) / sigma
+        })
+    }
+
     fn cell(&self, [x, y]: [f64; 2]) -> usize {
         let [x, y] = [x, y].map(|at| at.max(0.0) as usize / CELL);
         (y * self.columns + x.min(self.columns - 1)).min(self.cells - 1)

@@ -11,6 +11,7 @@ use super::measure::FLOOR;
 use super::noise::Noise;
 use super::pixels::Pixels;
 use super::psf::Psf;
+use super::split::{self, Group};
 use super::{Report, arms, build, wing};
 
 /// The same for stars that the image is learned from.
@@ -282,20 +283,33 @@ impl<'a> Field<'a> {
         self.plate.lay(&self.image, self.drawn(FLOOR));
     }
 
+    /// Takes stars apart that were taken for one.
+    pub fn split(&mut self) {
+        let groups = self.round().groups(&self.spots);
+        self.put(groups);
+    }
+
+    fn put(&mut self, groups: Vec<Group>) {
+        split::put(&mut self.spots, groups);
+        self.meet();
+    }
+
     /// Adds stars that are missing, where wanted.
     pub fn seek(&mut self, full: f32, wanted: bool) {
         if wanted {
             let found = self.round().seek(full);
-            self.spots.extend(found);
-            self.meet();
+            self.put(found);
         }
     }
 
     /// Leaves out what is no star by its looks; how many those were.
     pub fn leave_out_unlike(&mut self) -> usize {
         let mut spots = std::mem::take(&mut self.spots);
-        let count = self.round().leave_out_unlike(&mut spots);
+        let (known, count) = (spots.len(), self.round().leave_out_unlike(&mut spots));
         self.spots = spots;
+        if self.spots.len() > known {
+            self.meet();
+        }
         self.lay();
         count
     }
@@ -384,6 +398,7 @@ mod tests {
             full: f32::INFINITY,
             hint: None,
             rough: 0.0,
+            group: false,
         };
         let spots = vec![spot(30.0), spot(30.2)];
         let known = Known {

@@ -34,6 +34,8 @@ pub(super) struct Spot {
     /// What its fit leaves where its light is low, as sigma, file units: noise and
     /// what the ground has beside a plane; 0 before it was fitted.
     pub rough: f64,
+    /// Whether it was told apart from others that it was taken for one with.
+    pub group: bool,
 }
 
 /// A star's height as other channels tell it.

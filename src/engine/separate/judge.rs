@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use super::fit::{MOST, Round, Spot, solve};
 use super::image::Want;
 use super::pixels::Window;
+use super::split::{Group, put};
 
 /// How much wider in area than a point a star may come out, how much less wide,
 /// and how much longer one way.
@@ -20,6 +21,12 @@ const SURE_WIDER: f64 = 0.05;
 /// may make it seem so much wider.
 const CLEAR: f64 = 60.0;
 const CLEAR_WIDER: f64 = 0.8;
+
+/// So many times the error of its shape a spot may look otherwise than a point where
+/// the ground is calm: where heights above a plane err by the first of these times
+/// what noise alone makes; ever less up to the second.
+const EASE: f64 = 2.5;
+const CALM: (f64, f64) = (1.7, 4.0);
 
 /// Sigma of the bell with which pixels count less outwards, in widths: or what
 /// lies around a star would pass for its shape.
@@ -42,32 +49,31 @@ pub(super) struct Look {
     /// Height over the error that the noise and the roughness of what is left
     /// around give it.
     pub snr: f64,
+    /// Error of `wider` that the noise makes.
+    pub unsure: f64,
+    /// Which way it is longest, radians from right to down.
+    pub angle: f64,
+    /// How far its shape is eased: see [`CALM`].
+    pub calm: f64,
 }
 
 impl Look {
-    /// Whether it is as wide as a star.
-    pub fn is_star(&self) -> bool {
+    /// Whether it is as wide as a star, give or take so much.
+    fn is_star(&self, longer: f64, wider: f64) -> bool {
+        let ease = EASE * self.calm * self.unsure;
         // Closer than a point can be a hot pixel or a ray's track.
-        let sharp = self.wider < -SHARPER - 3.0 / self.snr;
-        self.height > 0.0 && !sharp && self.wider < WIDER && self.longer < LONGER
+        let sharp = self.wider < -(SHARPER + 3.0 / self.snr).max(ease);
+        let wide = self.wider >= (WIDER + wider).max(ease);
+        let long = self.longer >= (LONGER + longer).max(ease);
+        self.height > 0.0 && !sharp && !wide && !long
     }
 
-    /// The same for one that the list does not have, where structure and noise
-    /// make stars of height `error`. One that the picture's border `cuts` seems
-    /// wider.
+    /// Whether it is a star where the list has none, and structure and noise make
+    /// stars of height `error`. One that the picture's border `cuts` seems wider.
     pub fn is_new_star(&self, error: f64, cuts: bool) -> bool {
         let sure = self.height > SURE * error;
         let wider = if sure { SURE_WIDER } else { 0.0 };
-        self.eased(0.0, wider).is_star() || cuts && self.is_listed_star(error)
-    }
-
-    /// Less long, and less wide, by so much.
-    fn eased(self, longer: f64, wider: f64) -> Self {
-        Self {
-            wider: self.wider - wider,
-            longer: self.longer - longer,
-            ..self
-        }
+        self.is_star(0.0, wider) || cuts && self.is_listed_star(error)
     }
 
     /// The same for a star of the list.
@@ -78,7 +84,7 @@ impl Look {
         } else {
             by
         };
-        self.is_star() || self.eased(by, wider).is_star()
+        self.is_star(by, wider)
     }
 }
 
@@ -90,6 +96,13 @@ impl Round<'_> {
         x.min(y) < near || x > width - 1.0 - near || y > height - 1.0 - near
     }
 
+    /// How calm the ground is, 0..1: see [`CALM`].
+    fn calm(&self, place: [f64; 2], sigma: f64) -> f64 {
+        let (all, none) = CALM;
+        let unrest = self.below.map_or(none, |below| below.unrest(place, sigma));
+        ((none - unrest) / (none - all)).clamp(0.0, 1.0)
+    }
+
     /// Fits the image of a point, its slopes and its curvatures, above a
     /// parabolic background: a slightly wider or longer spot is the image plus
     /// some of its curvature. `own` light is given back to the pixels first.
@@ -97,7 +110,9 @@ impl Round<'_> {
         let [x0, y0] = place;
         let width = self.image.psf.fwhm_px;
         let taper = TAPER * width;
-        let radius = (3.0 * taper).max(3.5);
+        // Half of the pixels may be beyond the border.
+        let least = if self.cuts(place) { 5.0 } else { 3.5 };
+        let radius = (3.0 * taper).max(least);
         let less = |off: f64| libm::exp(0.5 * off * off / (taper * taper));
         let step = 0.25 * width;
         let per = 1.0 / step;
@@ -177,6 +192,9 @@ impl Round<'_> {
             energy += parts[0] * parts[0];
             mean += parts[0];
         }
+        let mut ask = [0.0; MOST];
+        (ask[9], ask[10]) = (0.5, 0.5);
+        let growth = solve(&mut normal.clone(), ask, TERMS)?;
         let answer = solve(&mut normal, right, TERMS)?;
         let left = lines.iter().map(|(parts, value, variance)| {
             let model: f64 = parts
@@ -192,6 +210,17 @@ impl Round<'_> {
             .sum();
         let rough =
             (left.sum::<f64>() / (weights * (1.0 - TERMS as f64 / lines.len() as f64))).sqrt();
+        let growth: f64 = lines
+            .iter()
+            .map(|(parts, _, variance)| {
+                let share: f64 = parts
+                    .iter()
+                    .zip(&growth)
+                    .map(|(part, share)| part * share)
+                    .sum();
+                (share / variance) * (share / variance)
+            })
+            .sum();
         let height = answer[0];
         let variance = (width / 2.354_82) * (width / 2.354_82);
         let scale = 1.0 / (height * variance);
@@ -205,36 +234,57 @@ impl Round<'_> {
             wider: 0.5 * (along + across),
             longer: (half * half + both * both).sqrt(),
             snr: height * free.sqrt() / rough.max(sigma),
+            angle: 0.5 * libm::atan2(2.0 * both, along - across),
+            unsure: growth.sqrt() * sigma * scale.abs(),
+            calm: self.calm(place, sigma),
         })
     }
 
-    /// Sets those spots to nothing that are wider or longer than a point. How
-    /// many there were.
-    pub fn leave_out_unlike(&self, spots: &mut [Spot]) -> usize {
-        let unlike: Vec<bool> = spots
+    /// Sets those spots to nothing that are wider or longer than a point and no
+    /// group of points. How many there were.
+    pub fn leave_out_unlike(&self, spots: &mut Vec<Spot>) -> usize {
+        let unlike: Vec<Option<Unlike>> = spots
             .par_iter()
             .enumerate()
-            .map(|(index, spot)| {
-                if spot.height <= 0.0 || spot.plateau_px > 0.0 {
-                    return false;
-                }
-                let look = self.look(spot.place, Some(index), spot.full);
-                let way = self
-                    .below
-                    .and_then(|below| below.best(spot.place, spot.height));
-                let error = way.map_or(0.0, |way| way.error);
-                // What is too faint to tell is left to its signal to noise.
-                look.is_some_and(|look| {
-                    !(look.is_new_star(error, self.cuts(spot.place))
-                        || spot.listed && look.is_listed_star(error))
-                })
-            })
+            .map(|(index, spot)| self.unlike(spot, index))
             .collect();
-        for (spot, unlike) in spots.iter_mut().zip(&unlike) {
-            if *unlike {
-                spot.height = 0.0;
+        let mut count = 0;
+        let mut groups = Vec::new();
+        for (spot, unlike) in spots.iter_mut().zip(unlike) {
+            match unlike {
+                Some(Unlike::Nothing) => {
+                    spot.height = 0.0;
+                    count += 1;
+                }
+                Some(Unlike::Group(group)) => groups.push(group),
+                None => {}
             }
         }
-        unlike.into_iter().filter(|unlike| *unlike).count()
+        put(spots, groups);
+        count
     }
+
+    fn unlike(&self, spot: &Spot, index: usize) -> Option<Unlike> {
+        if spot.height <= 0.0 || spot.plateau_px > 0.0 || spot.group {
+            return None;
+        }
+        // What is too faint to tell is left to its signal to noise.
+        let look = self.look(spot.place, Some(index), spot.full)?;
+        let way = self
+            .below
+            .and_then(|below| below.best(spot.place, spot.height));
+        let error = way.map_or(0.0, |way| way.error);
+        let new = look.is_new_star(error, self.cuts(spot.place));
+        if new || spot.listed && look.is_listed_star(error) {
+            return None;
+        }
+        let group = self.split(spot, Some(index), &look, &self.beside[index], true);
+        Some(group.map_or(Unlike::Nothing, Unlike::Group))
+    }
+}
+
+/// What does not look like a star.
+enum Unlike {
+    Nothing,
+    Group(Group),
 }

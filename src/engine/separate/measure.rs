@@ -134,6 +134,9 @@ pub(super) fn survey(
         field.fit();
         step()?;
         let known = field.spots.len();
+        if round == 0 {
+            field.split();
+        }
         field.seek(full, settings.seek);
         field.fit_new(known);
         survey.report.unlike += field.leave_out_unlike();

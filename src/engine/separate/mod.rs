@@ -5,8 +5,8 @@
 //! its core (`build`), how far its light reaches (`rings`, `wing`) and its arms
 //! (`arms`). It fits how high each listed star stands (`fit`), neighbours
 //! together, above the ground that errs least there (`below`); it looks for
-//! stars that the list does not have (`seek`) and leaves out what is no star
-//! (`judge`).
+//! stars that the list does not have (`seek`), takes several apart that look like
+//! one (`split`) and leaves out what is no star (`judge`).
 //! [`StarModel::separate`] then takes their light away (`image`, `light`). Where
 //! that leaves more roughness than the noise (`islands`: the tops of bright
 //! stars, what is cut off) a smooth surface through the surroundings (`fill`) and
@@ -65,6 +65,8 @@ mod scale;
 
 mod seek;
 
+mod split;
+
 mod start;
 
 mod together;
@@ -89,10 +91,10 @@ use super::frame::{Plane, Size};
 
 /// What a record says of it, of a channel by itself: another word where other bits
 /// come out.
-pub const METHOD: &str = "images of a point and their arms learned from the field, heights weighed and tops filled as the ground is rough";
+pub const METHOD: &str = "images of a point and their arms learned from the field, close stars told apart, heights weighed and tops filled as the ground is rough";
 
 /// The same of a channel of whose stars others told.
-pub const METHOD_TOGETHER: &str = "images of a point learned from the field, heights and arms told by channels together, weighed and filled as the ground is rough";
+pub const METHOD_TOGETHER: &str = "images of a point learned from the field, close stars told apart, heights and arms told by channels together, weighed and filled as the ground is rough";
 
 /// What is to be taken off.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -7,7 +7,9 @@
 
 use rayon::prelude::*;
 
+use super::beside::Cells;
 use super::fit::{Round, Spot};
+use super::split::{BESIDE, Group};
 
 /// Beside the light of stars already there a new one has at least this part.
 const PART: f32 = 0.06;
@@ -48,7 +50,7 @@ fn bell(sigma: f64) -> Vec<f32> {
 
 impl Round<'_> {
     /// Stars that are missing, from the top, then the left.
-    pub fn seek(&self, full: f32) -> Vec<Spot> {
+    pub fn seek(&self, full: f32) -> Vec<Group> {
         let Some(below) = self.below else {
             return Vec::new();
         };
@@ -57,6 +59,9 @@ impl Round<'_> {
             .into_par_iter()
             .map(|strip| self.peaks(&bells, norm, strip * CELL))
             .collect();
+        let far = BESIDE * self.image.psf.fwhm_px;
+        let places = self.plate.drawn.iter().map(|star| [star.x, star.y]);
+        let stars = Cells::new(places.collect(), far, self.pixels.size());
         strips
             .into_par_iter()
             .flatten()
@@ -67,7 +72,9 @@ impl Round<'_> {
                     (peak.x, peak.y),
                     STANDS_OUT,
                 )?;
-                self.closely(x, y, full)
+                let near = stars.within([x as f64, y as f64], far).into_iter();
+                let beside: Vec<u32> = near.map(|(_, star)| star).collect();
+                self.closely(x, y, full, &beside)
             })
             .collect()
     }
@@ -81,7 +88,7 @@ impl Round<'_> {
         (bells, norm.sqrt() as f32)
     }
 
-    fn closely(&self, x: usize, y: usize, full: f32) -> Option<Spot> {
+    fn closely(&self, x: usize, y: usize, full: f32, beside: &[u32]) -> Option<Group> {
         let place = [x as f64, y as f64];
         let value = self.pixels.row(y)[x];
         if !(value < full) {
@@ -94,28 +101,33 @@ impl Round<'_> {
         let enough = look.height > f64::from(PART * light);
         let error = self.below?.best(place, look.height)?.error;
         let is_star = enough && look.snr > NEW_SNR && look.is_new_star(error, self.cuts(place));
-        (u.abs().max(v.abs()) < near && is_star).then(|| {
-            let place = [place[0] + u, place[1] + v];
+        let spot = |place: [f64; 2]| {
+            let level = f64::from(value - light) - look.height;
             Spot {
                 given: place,
                 listed: false,
                 place,
                 height: look.height,
-                background: [
-                    f64::from(value - light) - look.height,
-                    0.0,
-                    0.0,
-                    0.0,
-                    0.0,
-                    0.0,
-                ],
+                background: [level, 0.0, 0.0, 0.0, 0.0, 0.0],
                 snr: 0.0,
                 plateau_px: 0.0,
                 full,
                 hint: None,
                 rough: 0.0,
+                group: false,
             }
-        })
+        };
+        let group = self.split(&spot(place), None, &look, beside, !is_star);
+        if group.is_some() {
+            return group;
+        }
+        if u.abs().max(v.abs()) < near && is_star {
+            return Some(Group {
+                members: Vec::new(),
+                stars: vec![spot([place[0] + u, place[1] + v])],
+            });
+        }
+        None
     }
 
     /// The peaks of a strip of rows.

@@ -70,6 +70,7 @@ fn spot(
         full: f32::INFINITY,
         hint: None,
         rough: 0.0,
+        group: false,
     };
     if !(star.x.is_finite() && star.y.is_finite()) {
         return spot;

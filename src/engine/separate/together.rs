@@ -147,6 +147,7 @@ impl Told {
             full,
             hint: Some(*hint),
             rough: 0.0,
+            group: false,
         });
         spots.extend(missing);
     }
