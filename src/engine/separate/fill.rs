@@ -70,14 +70,22 @@ pub(super) fn surface(values: &[f32], trust: &[f32], width: usize) -> Vec<f32> {
             PASSES
         };
         let bend = BEND / (1_u64 << (2 * depth)) as f32;
+        let give = level.give(bend);
         for _ in 0..passes {
-            surface.relax(level, bend);
+            surface.relax(level, bend, &give);
         }
     }
     surface.inner(base)
 }
 
 impl Level {
+    /// By how much each place gives way to what pulls at it.
+    fn give(&self, bend: f32) -> Vec<f32> {
+        let fixed = 20.0 * bend + 4.0 * PULL;
+        let trust = self.trust.iter();
+        trust.map(|trust| 1.0 / (trust + fixed)).collect()
+    }
+
     fn coarser(&self) -> Self {
         let (width, height) = (self.width.div_ceil(2), self.height.div_ceil(2));
         let mut next = Self {
@@ -133,23 +141,30 @@ impl Surface {
     }
 
     /// One pass of Gauss and Seidel.
-    fn relax(&mut self, level: &Level, bend: f32) {
+    fn relax(&mut self, level: &Level, bend: f32, give: &[f32]) {
         self.rim();
         let s = self.width + 4;
-        let fixed = 20.0 * bend + 4.0 * PULL;
         let (near, corner) = (8.0 * bend + PULL, 2.0 * bend);
+        let mut pulls = vec![0.0; self.width];
         for y in 0..self.height {
-            let trust = &level.trust[y * self.width..(y + 1) * self.width];
             let held = &level.held[y * self.width..(y + 1) * self.width];
+            let give = &give[y * self.width..(y + 1) * self.width];
             let rows = &mut self.values[y * s..(y + 5) * s];
-            for x in 0..self.width {
-                let at = 2 * s + x + 2;
-                let beside = rows[at - 1] + rows[at + 1] + (rows[at - s] + rows[at + s]);
-                let corners =
-                    rows[at - s - 1] + rows[at - s + 1] + (rows[at + s - 1] + rows[at + s + 1]);
-                let second = rows[at - 2] + rows[at + 2] + (rows[at - 2 * s] + rows[at + 2 * s]);
-                let sum = held[x] + near * beside - corner * corners - bend * second;
-                rows[at] = sum / (trust[x] + fixed);
+            let [high, above, own, below, low] =
+                [0, 1, 2, 3, 4].map(|row: usize| &rows[row * s..(row + 1) * s]);
+            // What does not wait for this row's new values.
+            for (x, (pull, held)) in pulls.iter_mut().zip(held).enumerate() {
+                let at = x + 2;
+                let beside = own[at + 1] + (above[at] + below[at]);
+                let corners = above[at - 1] + above[at + 1] + (below[at - 1] + below[at + 1]);
+                let second = own[at + 2] + (high[at] + low[at]);
+                *pull = held + near * beside - corner * corners - bend * second;
+            }
+            let own = &mut rows[2 * s..3 * s];
+            let (mut before, mut left) = (own[0], own[1]);
+            for ((value, pull), give) in own[2..].iter_mut().zip(&pulls).zip(give) {
+                *value = (pull - bend * before + near * left) * give;
+                (before, left) = (left, *value);
             }
         }
     }

@@ -200,6 +200,8 @@ impl Round<'_> {
         let window = Window::around(spot.place, radius, self.pixels.width, self.pixels.height);
         let moves = spot.snr > MOVES_SNR;
         let placed = self.image.place(x0, y0);
+        // It need not be where it was drawn.
+        let here = [own.x, own.y] == [x0, y0];
         let [own_placed, rest @ ..] = &mut [self.image.place(own.x, own.y); 1 + NEIGHBOURS];
         for (place, star) in rest.iter_mut().zip(beside) {
             *place = self.image.place(star.x, star.y);
@@ -228,7 +230,15 @@ impl Round<'_> {
                 self.image.row(&placed, Want::Right, y, left, &mut lines[1]);
                 self.image.row(&placed, Want::Down, y, left, &mut lines[2]);
             }
-            own.row(self.image, own_placed, y, left, &mut lines[3]);
+            if here {
+                let [image, .., light] = &mut lines[..4] else {
+                    return None;
+                };
+                light.copy_from_slice(image);
+                own.shine(self.image, y, left, light);
+            } else {
+                own.row(self.image, own_placed, y, left, &mut lines[3]);
+            }
             for ((line, star), place) in lines[4..].iter_mut().zip(beside).zip(rest.iter()) {
                 star.row(self.image, place, y, left, line);
             }

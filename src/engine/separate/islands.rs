@@ -210,21 +210,22 @@ impl Ground<'_> {
         let mut trust = vec![0.0; count];
         let mut share = vec![0.0; count];
         let lit = lit(self.image, self.drawn, self.bands, outer);
-        for (row, lit) in lit.chunks(outer.width).enumerate() {
-            let y = outer.top + row;
-            for (column, lit) in lit.iter().enumerate() {
-                let x = outer.left + column;
-                let value = self.pixels.row(y)[x];
+        let noise = self.noise.over(outer);
+        let rows = lit.chunks(outer.width).zip(noise.chunks(outer.width));
+        for (row, (lit, noise)) in rows.enumerate() {
+            let here = &self.pixels.row(outer.top + row)[outer.left..outer.right()];
+            for (column, ((lit, [alone, rough]), value)) in
+                lit.iter().zip(noise).zip(here).enumerate()
+            {
                 if value.is_nan() {
                     continue;
                 }
                 let at = row * outer.width + column;
-                let rough = self.noise.rough(x as f32, y as f32);
                 values[at] = value - lit.light;
                 let doubt = lit.light / (DOUBT * rough);
                 let doubt = 1.0 + doubt * doubt;
                 // Rough ground holds the surface more firmly.
-                let firm = (rough / self.noise.alone(x as f32, y as f32)).sqrt();
+                let firm = (rough / alone).sqrt();
                 trust[at] = firm / (doubt * doubt);
                 share[at] = step((lit.most / rough - FILL_FROM) / (FILL_ALL - FILL_FROM));
             }
@@ -258,7 +259,7 @@ impl Ground<'_> {
             if !covered[at] || share <= 0.0 || self.pixels.row(y)[x].is_nan() {
                 continue;
             }
-            let sigma = self.noise.alone(x as f32, y as f32);
+            let [sigma, _] = noise[at];
             let kept = 1.0 - share;
             let grain = (1.0 - kept * kept).max(0.0).sqrt() * sigma * self.texture.at(x, y);
             filled.push((

@@ -55,6 +55,11 @@ impl Drawn {
         out: &mut [f32],
     ) {
         image.row(placed, Want::Height, y, first, out);
+        self.shine(image, y, first, out);
+    }
+
+    /// Makes its light of a row of the image of height 1, from column `first` on.
+    pub(super) fn shine(&self, image: &Image, y: usize, first: usize, out: &mut [f32]) {
         let dy = (y as f64 - self.y) as f32;
         let far = FADE * self.reach;
         let (bright, ends, arms) = (far * far, self.reach * self.reach, self.arms * self.arms);

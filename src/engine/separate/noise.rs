@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 
-use super::pixels::Pixels;
+use super::pixels::{Pixels, Window};
 
 /// Pixels along the side of one cell.
 pub(super) const CELL: usize = 32;
@@ -101,6 +101,23 @@ impl Noise {
         self.alone.at(x, y)
     }
 
+    /// For each pixel of a window, row by row, [`Noise::alone`] and
+    /// [`Noise::rough`].
+    pub fn over(&self, window: Window) -> Vec<[f32; 2]> {
+        let columns = window.left..window.right();
+        let columns: Vec<_> = columns
+            .map(|x| between(x as f32, self.alone.columns))
+            .collect();
+        let row = |y: usize| {
+            let row = between(y as f32, self.alone.rows);
+            let both = move |column: &(usize, usize, f32)| {
+                [&self.alone, &self.rough].map(|mesh| mesh.across(*column, row))
+            };
+            columns.iter().map(both)
+        };
+        (window.top..window.bottom()).flat_map(row).collect()
+    }
+
     /// What a smooth surface across a star errs by at a place; at least the
     /// noise.
     pub fn rough(&self, x: f32, y: f32) -> f32 {
@@ -132,8 +149,14 @@ impl Mesh {
 
     /// Bilinear between the middles of the cells.
     fn at(&self, x: f32, y: f32) -> f32 {
-        let (left, right, across) = between(x, self.columns);
-        let (above, below, down) = between(y, self.rows);
+        self.across(between(x, self.columns), between(y, self.rows))
+    }
+
+    fn across(
+        &self,
+        (left, right, across): (usize, usize, f32),
+        (above, below, down): (usize, usize, f32),
+    ) -> f32 {
         let node = |row: usize, column: usize| self.values[row * self.columns + column];
         let line = |row: usize| {
             let (a, b) = (node(row, left), node(row, right));
