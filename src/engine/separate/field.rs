@@ -285,8 +285,10 @@ impl<'a> Field<'a> {
 
     /// Takes stars apart that were taken for one.
     pub fn split(&mut self) {
+        let known = self.spots.len();
         let groups = self.round().groups(&self.spots);
         self.put(groups);
+        self.fit_new(known);
     }
 
     fn put(&mut self, groups: Vec<Group>) {
@@ -388,17 +390,9 @@ mod tests {
         let pixels = Pixels::new(&values, 64, 64);
         let noise = Noise::new(&pixels).expect("values");
         let spot = |x: f64| Spot {
-            given: [x, 30.0],
             listed: true,
-            place: [x, 30.0],
-            height: 50.0,
-            background: [0.0; 6],
             snr: 20.0,
-            plateau_px: 0.0,
-            full: f32::INFINITY,
-            hint: None,
-            rough: 0.0,
-            group: false,
+            ..Spot::new([x, 30.0], 50.0, f32::INFINITY)
         };
         let spots = vec![spot(30.0), spot(30.2)];
         let known = Known {

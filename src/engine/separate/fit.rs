@@ -38,6 +38,25 @@ pub(super) struct Spot {
     pub group: bool,
 }
 
+impl Spot {
+    /// One that no list has and no fit has seen, as high as it seems.
+    pub fn new(place: [f64; 2], height: f64, full: f32) -> Self {
+        Self {
+            given: place,
+            listed: false,
+            place,
+            height,
+            background: [0.0; CURVED],
+            snr: 0.0,
+            plateau_px: 0.0,
+            full,
+            hint: None,
+            rough: 0.0,
+            group: false,
+        }
+    }
+}
+
 /// A star's height as other channels tell it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Hint {

@@ -63,9 +63,9 @@ impl Look {
         let ease = EASE * self.calm * self.unsure;
         // Closer than a point can be a hot pixel or a ray's track.
         let sharp = self.wider < -(SHARPER + 3.0 / self.snr).max(ease);
-        let wide = self.wider >= (WIDER + wider).max(ease);
-        let long = self.longer >= (LONGER + longer).max(ease);
-        self.height > 0.0 && !sharp && !wide && !long
+        let narrow = self.wider < (WIDER + wider).max(ease);
+        let short = self.longer < (LONGER + longer).max(ease);
+        self.height > 0.0 && !sharp && narrow && short
     }
 
     /// Whether it is a star where the list has none, and structure and noise make

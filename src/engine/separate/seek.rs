@@ -104,17 +104,8 @@ impl Round<'_> {
         let spot = |place: [f64; 2]| {
             let level = f64::from(value - light) - look.height;
             Spot {
-                given: place,
-                listed: false,
-                place,
-                height: look.height,
                 background: [level, 0.0, 0.0, 0.0, 0.0, 0.0],
-                snr: 0.0,
-                plateau_px: 0.0,
-                full,
-                hint: None,
-                rough: 0.0,
-                group: false,
+                ..Spot::new(place, look.height, full)
             }
         };
         let group = self.split(&spot(place), None, &look, beside, !is_star);

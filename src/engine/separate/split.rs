@@ -423,17 +423,8 @@ mod tests {
 
     fn spot(x: f64, listed: bool) -> Spot {
         Spot {
-            given: [x, 5.0],
             listed,
-            place: [x, 5.0],
-            height: 10.0,
-            background: [0.0; 6],
-            snr: 20.0,
-            plateau_px: 0.0,
-            full: f32::INFINITY,
-            hint: None,
-            rough: 0.0,
-            group: false,
+            ..Spot::new([x, 5.0], 10.0, f32::INFINITY)
         }
     }
 

@@ -58,19 +58,9 @@ fn spot(
     fwhm_px: f64,
     ceiling: Option<f64>,
 ) -> Spot {
-    let place = [star.x, star.y];
     let mut spot = Spot {
-        given: place,
         listed: true,
-        place,
-        height: 0.0,
-        background: [0.0; 6],
-        snr: 0.0,
-        plateau_px: 0.0,
-        full: f32::INFINITY,
-        hint: None,
-        rough: 0.0,
-        group: false,
+        ..Spot::new([star.x, star.y], 0.0, f32::INFINITY)
     };
     if !(star.x.is_finite() && star.y.is_finite()) {
         return spot;
@@ -88,7 +78,7 @@ fn spot(
     let wide = if star.saturated { star.fwhm_px } else { 0.0 };
     let Some(sky) = ring(
         pixels,
-        place,
+        spot.place,
         (2.0 * fwhm_px).max(0.8 * wide),
         fwhm_px + 2.0,
     ) else {

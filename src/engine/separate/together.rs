@@ -137,17 +137,8 @@ impl Told {
             spots[*star as usize].hint = Some(*hint);
         }
         let missing = self.missing.iter().map(|(place, hint)| Spot {
-            given: *place,
-            listed: false,
-            place: *place,
-            height: hint.height,
-            background: [0.0; 6],
-            snr: 0.0,
-            plateau_px: 0.0,
-            full,
             hint: Some(*hint),
-            rough: 0.0,
-            group: false,
+            ..Spot::new(*place, hint.height, full)
         });
         spots.extend(missing);
     }
