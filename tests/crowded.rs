@@ -54,24 +54,33 @@ fn left(scene: &Scene) -> Vec<(f64, f64)> {
     };
     let (with, without) = (bare(scene.nebula), bare(0.0));
     let sigma = scene.fwhm_px / (8.0 * libm::log(2.0)).sqrt();
-    let mut sums = vec![(0.0, 0.0); scene.points.len()];
-    for y in 0..HEIGHT {
-        for x in 0..WIDTH {
-            let light = |star: &Point| {
+    // Which star gives each pixel the most light, and how much.
+    let mut owners = vec![(0.2, None); WIDTH * HEIGHT];
+    for (number, star) in scene.points.iter().enumerate() {
+        let reach = 6.0 * sigma;
+        let within = |at: f64, size: usize| {
+            (at - reach).max(0.0) as usize..((at + reach).max(0.0) as usize + 1).min(size)
+        };
+        for y in within(star.y, HEIGHT) {
+            for x in within(star.x, WIDTH) {
                 let (u, v) = (x as f64 - star.x, y as f64 - star.y);
-                height(scene, star) * libm::exp(-0.5 * (u * u + v * v) / (sigma * sigma))
-            };
-            let lights = scene.points.iter().map(light).enumerate();
-            let Some((star, light)) = lights.max_by(|a, b| a.1.total_cmp(&b.1)) else {
-                continue;
-            };
-            if light > 0.2 {
-                let at = [y, x];
-                let truth = scene.sky + f64::from(with.values()[at] - without.values()[at]);
-                let off = (f64::from(nebula.values()[at]) - truth) / scene.noise;
-                sums[star].0 += off * off;
-                sums[star].1 += 1.0;
+                let bell = libm::exp(-0.5 * (u * u + v * v) / (sigma * sigma));
+                let light = height(scene, star) * bell;
+                let owner = &mut owners[y * WIDTH + x];
+                if light > owner.0 {
+                    *owner = (light, Some(number));
+                }
             }
+        }
+    }
+    let mut sums = vec![(0.0, 0.0); scene.points.len()];
+    for (at, (_, owner)) in owners.iter().enumerate() {
+        if let Some(star) = owner {
+            let at = [at / WIDTH, at % WIDTH];
+            let truth = scene.sky + f64::from(with.values()[at] - without.values()[at]);
+            let off = (f64::from(nebula.values()[at]) - truth) / scene.noise;
+            sums[*star].0 += off * off;
+            sums[*star].1 += 1.0;
         }
     }
     sums
