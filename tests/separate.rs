@@ -198,7 +198,6 @@ fn stars_of_another_channel_that_do_not_show_stay_untouched() {
     let empty = Plane::from_vec(size, values.collect()).unwrap();
     let settings = Settings {
         ceiling: None,
-        seek: false,
         ..Settings::of(&sky.stars)
     };
     let apart = stars_apart(&empty, &sky.stars.stars, &settings, &go_on).unwrap();

@@ -296,21 +296,20 @@ impl<'a> Field<'a> {
         self.meet();
     }
 
-    /// Adds stars that are missing, where wanted.
-    pub fn seek(&mut self, full: f32, wanted: bool) {
-        if wanted {
-            let found = self.round().seek(full);
-            self.put(found);
-        }
+    /// Adds stars that are missing: finding stars for alignment leaves the doubtful
+    /// ones out.
+    pub fn seek(&mut self, full: f32) {
+        let found = self.round().seek(full);
+        self.put(found);
     }
 
     /// Leaves out what is no star by its looks; how many those were.
     pub fn leave_out_unlike(&mut self) -> usize {
         let mut spots = std::mem::take(&mut self.spots);
-        let (known, count) = (spots.len(), self.round().leave_out_unlike(&mut spots));
+        let (count, groups) = self.round().leave_out_unlike(&mut spots);
         self.spots = spots;
-        if self.spots.len() > known {
-            self.meet();
+        if !groups.is_empty() {
+            self.put(groups);
         }
         self.lay();
         count

@@ -124,6 +124,15 @@ impl Round<'_> {
         }
     }
 
+    /// The error of a star's height, file units.
+    pub fn error(&self, spot: &Spot) -> f64 {
+        let way = self
+            .below
+            .and_then(|below| below.best(spot.place, spot.height));
+        let [x, y] = spot.place.map(|at| at as f32);
+        way.map_or_else(|| f64::from(self.noise.at(x, y)), |way| way.error)
+    }
+
     /// How far from the star its fit looks, px.
     fn radius(&self, spot: &Spot, sigma: f32, way: Option<Way>) -> f64 {
         if let Some(taper) = way.and_then(|way| way.taper_px) {
@@ -219,8 +228,7 @@ impl Round<'_> {
         let window = Window::around(spot.place, radius, self.pixels.width, self.pixels.height);
         let moves = spot.snr > MOVES_SNR;
         let placed = self.image.place(x0, y0);
-        // It need not be where it was drawn.
-        let here = [own.x, own.y] == [x0, y0];
+        let as_drawn = [own.x, own.y] == [x0, y0];
         let [own_placed, rest @ ..] = &mut [self.image.place(own.x, own.y); 1 + NEIGHBOURS];
         for (place, star) in rest.iter_mut().zip(beside) {
             *place = self.image.place(star.x, star.y);
@@ -249,12 +257,10 @@ impl Round<'_> {
                 self.image.row(&placed, Want::Right, y, left, &mut lines[1]);
                 self.image.row(&placed, Want::Down, y, left, &mut lines[2]);
             }
-            if here {
-                let [image, .., light] = &mut lines[..4] else {
-                    return None;
-                };
-                light.copy_from_slice(image);
-                own.shine(self.image, y, left, light);
+            if as_drawn {
+                let (image, light) = lines.split_at_mut(3);
+                light[0].copy_from_slice(&image[0]);
+                own.shine(self.image, y, left, &mut light[0]);
             } else {
                 own.row(self.image, own_placed, y, left, &mut lines[3]);
             }

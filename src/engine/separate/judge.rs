@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::fit::{MOST, Round, Spot, solve};
 use super::image::Want;
 use super::pixels::Window;
-use super::split::{Group, put};
+use super::split::Group;
 
 /// How much wider in area than a point a star may come out, how much less wide,
 /// and how much longer one way.
@@ -241,8 +241,8 @@ impl Round<'_> {
     }
 
     /// Sets those spots to nothing that are wider or longer than a point and no
-    /// group of points. How many there were.
-    pub fn leave_out_unlike(&self, spots: &mut Vec<Spot>) -> usize {
+    /// group of points. How many there were, and the groups.
+    pub fn leave_out_unlike(&self, spots: &mut [Spot]) -> (usize, Vec<Group>) {
         let unlike: Vec<Option<Unlike>> = spots
             .par_iter()
             .enumerate()
@@ -260,8 +260,7 @@ impl Round<'_> {
                 None => {}
             }
         }
-        put(spots, groups);
-        count
+        (count, groups)
     }
 
     fn unlike(&self, spot: &Spot, index: usize) -> Option<Unlike> {
@@ -270,10 +269,7 @@ impl Round<'_> {
         }
         // What is too faint to tell is left to its signal to noise.
         let look = self.look(spot.place, Some(index), spot.full)?;
-        let way = self
-            .below
-            .and_then(|below| below.best(spot.place, spot.height));
-        let error = way.map_or(0.0, |way| way.error);
+        let error = self.error(spot);
         let new = look.is_new_star(error, self.cuts(spot.place));
         if new || spot.listed && look.is_listed_star(error) {
             return None;

@@ -137,7 +137,7 @@ pub(super) fn survey(
         if round == 0 {
             field.split();
         }
-        field.seek(full, settings.seek);
+        field.seek(full);
         field.fit_new(known);
         survey.report.unlike += field.leave_out_unlike();
         if learns && round == 0 {

@@ -106,10 +106,6 @@ pub struct Settings {
     /// Full width at half maximum of the stars, px, where the list came from
     /// another channel and few stars of this one tell.
     pub fwhm_px: f64,
-    /// Whether to look for stars that the list does not have, among what is
-    /// left once the listed ones are taken off: finding stars for alignment
-    /// leaves the doubtful ones out.
-    pub seek: bool,
 }
 
 impl Settings {
@@ -119,7 +115,6 @@ impl Settings {
             ceiling: stars.ceiling,
             least_snr: 4.0,
             fwhm_px: stars.fwhm_px.unwrap_or(3.0),
-            seek: true,
         }
     }
 }

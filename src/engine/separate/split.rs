@@ -150,15 +150,6 @@ impl Round<'_> {
         })
     }
 
-    /// The error of a star's height, file units.
-    fn error(&self, spot: &Spot) -> f64 {
-        let way = self
-            .below
-            .and_then(|below| below.best(spot.place, spot.height));
-        let [x, y] = spot.place.map(|at| at as f32);
-        way.map_or_else(|| f64::from(self.noise.at(x, y)), |way| way.error)
-    }
-
     /// Whether a star is so near to a place that it is fitted anew.
     fn near(&self, star: u32, [x, y]: [f64; 2]) -> bool {
         let star = &self.plate.drawn[star as usize];
