@@ -272,6 +272,47 @@ fn whatever_a_recipe_says_comes_out_the_same_again() {
     bench.done(&["compare", "all.toml", "mapped", "natural", "-o", "both.png"]);
 }
 
+/// L shows the most stars: it is asked where they are although nothing of it is in
+/// the picture, and the record says so. Where its file is gone the others do.
+#[test]
+fn a_broad_channel_tells_of_stars_that_the_rendition_does_not_use() {
+    let bench = Bench::new();
+    bench.recipe("none.toml", "stars = \"none\"", "");
+    let tellers = |composite: &str| {
+        let with = input(&bench.record(composite), "ha")["stars"]["with"].clone();
+        let mut with: Vec<String> = serde_json::from_value(with).expect("ids");
+        with.sort();
+        with
+    };
+    let verified = |composite: &str| {
+        let said = bench.done(&["verify", &format!("{composite}.record.json")]);
+        assert!(said.contains("the same to the last bit"), "{said}");
+    };
+    bench.done(&["compose", "none.toml", "-o", "asked.png"]);
+    assert_eq!(tellers("asked.png"), ["l", "oiii", "sii"]);
+    let record = bench.record("asked.png");
+    assert_eq!(
+        input(&record, "l")["sha256"].as_str().map(str::len),
+        Some(64)
+    );
+    let shown = record["assignments"].as_array().expect("lines");
+    assert!(shown.iter().all(|entry| entry["channel"] != "l"));
+    // The three lines alone, 100, 80 and 96 of 300 s.
+    assert_eq!(record["integration_s"].as_f64(), Some(276.0 * 300.0));
+    verified("asked.png");
+    let l = bench.at("lantern-l.fits");
+    let aside = bench.at("aside.fits");
+    fs::rename(&l, &aside).expect("moved");
+    bench.done(&["compose", "none.toml", "-o", "alone.png"]);
+    assert_eq!(tellers("alone.png"), ["oiii", "sii"]);
+    let record = bench.record("alone.png");
+    let notices = record["notices"].to_string();
+    assert!(notices.contains("l: its file is not there"), "{notices}");
+    // What was not asked then is not asked now.
+    fs::rename(&aside, &l).expect("moved");
+    verified("alone.png");
+}
+
 fn layers(events: &[Event]) -> Layers {
     let mut all = Layers::new();
     for event in events {
@@ -344,13 +385,22 @@ fn shown(bench: &Bench, recipe: &Recipe) -> Vec<u8> {
 #[test]
 fn the_window_shows_what_the_commands_write() {
     let bench = Bench::new();
-    let recipe = bench.recipe(
-        "all.toml",
-        "stars = { show = \"neutral\", size = 0.6 }\nsmooth_color = 1\n\
-         luminance = { from = { ha = 1, l = 1 }, amount = 0.5, detail = 0.8 }",
-        "denoise = 0.7",
-    );
-    let picture = shown(&bench, &recipe);
+    // L takes part in the first, and is only asked where stars are in the second.
+    for (rendition, ha) in [
+        (
+            "stars = { show = \"neutral\", size = 0.6 }\nsmooth_color = 1\n\
+             luminance = { from = { ha = 1, l = 1 }, amount = 0.5, detail = 0.8 }",
+            "denoise = 0.7",
+        ),
+        ("stars = \"none\"", ""),
+    ] {
+        window_and_command(&bench, rendition, ha);
+    }
+}
+
+fn window_and_command(bench: &Bench, rendition: &str, ha: &str) {
+    let recipe = bench.recipe("all.toml", rendition, ha);
+    let picture = shown(bench, &recipe);
     bench.done(&["compose", "all.toml", "-o", "all.png", "--depth", "8"]);
     let mut codes = Vec::new();
     for plane in 0..3 {

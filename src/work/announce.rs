@@ -58,20 +58,32 @@ impl Work<'_> {
 
     /// Adds what was seen of each channel while its pixels went by.
     pub fn add_measures(&self, record: &mut Record, surveys: &[Survey]) {
-        let made = self.preparation.channels.iter().zip(&self.sources.said);
-        let indices = self.composition.channels();
-        for ((index, (channel, said)), survey) in indices.zip(made).zip(surveys) {
-            let id = &self.request.recipe.channels[index].id;
-            if let Some(entry) = record.inputs.iter_mut().find(|entry| entry.channel == *id) {
+        let seen = self
+            .composition
+            .channels()
+            .zip(&self.sources.said)
+            .zip(surveys);
+        let seen: Vec<_> = seen.collect();
+        let prepared = self
+            .preparation
+            .indices
+            .iter()
+            .zip(&self.preparation.channels);
+        for (index, channel) in prepared {
+            let id = &self.request.recipe.channels[*index].id;
+            let Some(entry) = record.inputs.iter_mut().find(|entry| entry.channel == *id) else {
+                continue;
+            };
+            entry.align.clone_from(&channel.align);
+            entry.level.clone_from(&channel.level);
+            entry.continuum.clone_from(&channel.continuum);
+            if let Some(((_, said), survey)) = seen.iter().find(|((own, _), _)| own == index) {
                 entry.sky = survey.levels.map(|levels| levels.sky);
                 entry.noise = survey.levels.map(|levels| levels.noise);
                 if survey.levels.is_none() {
                     let notice = format!("{id}: no pixel holds data; it adds nothing");
                     record.notices.push(notice);
                 }
-                entry.align.clone_from(&channel.align);
-                entry.level.clone_from(&channel.level);
-                entry.continuum.clone_from(&channel.continuum);
                 entry.noise_smoothed.clone_from(&said.noise);
                 entry.stars.clone_from(&said.stars);
             }

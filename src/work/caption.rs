@@ -9,7 +9,7 @@ use std::sync::atomic::AtomicBool;
 
 use super::desk::Layer;
 use super::progress::Silent;
-use super::{Control, Error, describe, parting, ratio};
+use super::{Control, Error, describe, needed, ratio};
 use crate::engine::caption::{Caption, Day, Facts, Seen, Shown, Template, facts::sensible_s};
 use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
@@ -360,7 +360,7 @@ pub fn seen_of_layers(
     let composition = Composition::new(recipe, &small, space, Depth::Float32).ok()?;
     let layer = |slot: &Slot| layers.get(&recipe.channels.get(slot.channel()?)?.id);
     let is_there = |index: usize| layers.contains_key(&recipe.channels[index].id);
-    let tellers = parting::tellers(recipe, rendition, is_there);
+    let tellers = needed::tellers(recipe, rendition, is_there);
     let planes: Vec<Arc<Plane>> = composition
         .slots()
         .iter()

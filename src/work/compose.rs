@@ -9,8 +9,9 @@ use rayon::prelude::*;
 use super::announce::Work;
 use super::describe;
 use super::inputs::{self, Input};
-use super::parts;
-use super::prepare::prepare;
+use super::needed::{self, Needed};
+use super::parts::{self, Given};
+use super::prepare::{Preparation, Prepared};
 use super::{Control, Error};
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source, Watch};
@@ -97,10 +98,11 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let format = write::format_of(&request.out)?;
     let depth = request.depth.unwrap_or_else(|| usual_depth(format));
     let composition = Composition::new(recipe, rendition, request.space, depth)?;
-    let needed: Vec<usize> = composition.channels().collect();
+    let mut needed = Needed::of(recipe, &composition);
     let record_path = record::path_for(&request.out);
     let locate = |channel: &Channel| request.folder.join(&channel.file);
     let stacks: Vec<PathBuf> = recipe.channels.iter().map(locate).collect();
+    let left_out = needed.leave_out(recipe, |index| stacks[index].is_file());
     inputs::spare(&stacks, &[&request.out, &record_path])?;
     inputs::spare_map(&request.out)?;
     // The reference lends its place on the sky even where nothing else of it
@@ -109,7 +111,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         .channels
         .iter()
         .position(|channel| recipe.reference().is_some_and(|r| r.id == channel.id));
-    let shaping = inputs::shaping(recipe, &needed);
+    let shaping = inputs::shaping(recipe, &needed.all);
     let opened: Vec<usize> = (0..recipe.channels.len())
         .filter(|index| shaping.contains(index) || reference_index == Some(*index))
         .collect();
@@ -121,20 +123,19 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         .ok_or_else(|| Error::request("the recipe has no reference channel", "add a channel"))?;
     inputs.retain(|input| shaping.contains(&input.channel));
 
-    let preparation = prepare(recipe, &inputs, &needed, control)?;
+    let preparation = needed::prepared(recipe, &inputs, &needed, control)?;
     let part = preparation.part;
     let long_edge = request
         .long_edge
         .filter(|edge| reduced_size(part.size, *edge).is_some());
     let size = long_edge.and_then(|edge| reduced_size(part.size, edge));
     let size = size.unwrap_or(part.size);
-    let ceilings = ceilings(&inputs, &needed);
+    let ceilings = ceilings(&inputs, &needed.own);
     let sources = parts::sources(
         recipe,
         rendition,
         &composition,
-        &preparation.rows(),
-        &ceilings,
+        &given(&preparation, &inputs),
         long_edge,
         control,
     )?;
@@ -153,6 +154,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         size,
     };
     let mut record = work.announced(control)?;
+    record.notices.extend(left_out);
     let headers: Vec<&Header> = inputs.iter().map(|input| &input.facts.header).collect();
     let description = tags::description(&record, &headers, &grid);
     let target = Target {
@@ -206,6 +208,20 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         record,
         record_path,
     })
+}
+
+/// Channels as they were prepared, with what their files say.
+pub(super) fn given(preparation: &Preparation, inputs: &[Input]) -> Vec<Given> {
+    let channels = preparation.indices.iter().zip(&preparation.channels);
+    let given = |(index, channel): (&usize, &Prepared)| {
+        let input = inputs.iter().find(|input| input.channel == *index);
+        Given {
+            index: *index,
+            rows: Arc::clone(&channel.rows),
+            ceiling: input.and_then(|input| input.facts.ceiling),
+        }
+    };
+    channels.map(given).collect()
 }
 
 /// The values at which the detectors of the channels `needed` were full.

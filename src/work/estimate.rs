@@ -7,7 +7,7 @@ use std::sync::atomic::AtomicBool;
 use super::Error;
 use super::compose::DEFAULT_MEMORY;
 use super::desk::Layer;
-use super::parting;
+use super::needed;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, Composition, Run, Source};
 use crate::engine::crop::{Cropped, Rectangle};
@@ -84,7 +84,7 @@ fn tried(shape: &Shape, sample: &Sample<'_>) -> Result<Option<f64>, Error> {
         layers,
     } = *sample;
     let is_there = |index: usize| matches!(layers.get(index), Some(Some(_)));
-    let tellers = parting::tellers(recipe, rendition, is_there);
+    let tellers = needed::tellers(recipe, rendition, is_there);
     let mut planes: Vec<Arc<dyn Rows>> = Vec::new();
     for slot in composition.slots() {
         match slot.channel().and_then(|index| layers.get(index)) {

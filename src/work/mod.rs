@@ -19,6 +19,7 @@ pub mod inspect;
 
 pub mod draft;
 
+mod needed;
 mod parting;
 
 mod parts;

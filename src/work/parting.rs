@@ -3,47 +3,9 @@
 
 use super::{Control, Error};
 use crate::engine::align::stars::{self, FindLimits, Stars};
-use crate::engine::color::space::Space;
-use crate::engine::compose::{Composition, Slot};
-use crate::engine::frame::{Depth, Plane};
-use crate::engine::recipe::{Recipe, Rendition};
+use crate::engine::frame::Plane;
 use crate::engine::separate::{self, SeparateError, Separation, Settings, Together};
 use crate::io::record::StarsEntry;
-
-/// The channels of a composition by their index in the recipe, if stars are told
-/// apart in any; and whether they are in this one. Those in which they are come
-/// first: the others are only asked.
-pub fn order(composition: &Composition) -> Vec<(usize, bool)> {
-    let apart = |index: &usize| composition.slots().contains(&Slot::Nebula(*index));
-    let (mut order, asked): (Vec<usize>, Vec<usize>) = composition.channels().partition(apart);
-    let parted = order.len();
-    if parted > 0 {
-        order.extend(asked);
-    }
-    let numbered = order.into_iter().enumerate();
-    numbered
-        .map(|(place, index)| (index, place < parted))
-        .collect()
-}
-
-/// The ids of the channels that tell of a rendition's stars, in alphabetical
-/// order: of those that are in memory, by their index in the recipe.
-pub fn tellers<'a>(
-    recipe: &'a Recipe,
-    rendition: &Rendition,
-    is_there: impl Fn(usize) -> bool,
-) -> Vec<&'a str> {
-    let Ok(composition) = Composition::new(recipe, rendition, Space::Srgb, Depth::Eight) else {
-        return Vec::new();
-    };
-    let mut ids: Vec<&str> = order(&composition)
-        .into_iter()
-        .filter(|(index, _)| is_there(*index))
-        .map(|(index, _)| recipe.channels[index].id.as_str())
-        .collect();
-    ids.sort_unstable();
-    ids
-}
 
 /// Channels on one grid on the way: all are added; then those whose stars are
 /// wanted are taken apart, in the same order.

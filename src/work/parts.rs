@@ -7,7 +7,8 @@ use std::sync::Arc;
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::parting::{self, Parting};
+use super::needed::{self, Needed};
+use super::parting::Parting;
 use super::spooled::spooled;
 use super::{Control, Error};
 use crate::engine::compose::{Composition, Slot};
@@ -38,7 +39,17 @@ pub struct Sources {
     pub notices: Vec<String>,
 }
 
-/// A channel of the composition on its way.
+/// A prepared channel, whole.
+pub struct Given {
+    /// In the recipe.
+    pub index: usize,
+    /// Its values.
+    pub rows: Arc<dyn Rows>,
+    /// The value at which it was full, where known.
+    pub ceiling: Option<f64>,
+}
+
+/// A channel of the composition, or one that is asked where stars are, on its way.
 struct Channel<'a> {
     index: usize,
     id: &'a str,
@@ -49,9 +60,9 @@ struct Channel<'a> {
     shares: [f64; 2],
 }
 
-/// Makes the rows of all slots. `channels` are the composition's, prepared and
-/// whole, `ceilings` the values at which each was full; `long_edge` is what
-/// they are then brought to, as
+/// Makes the rows of all slots. `channels` are those that are
+/// [`Needed`]: one that is only asked may be missing. `long_edge` is
+/// what they are then brought to, as
 /// [`Request::long_edge`](super::compose::Request::long_edge).
 ///
 /// # Errors
@@ -60,8 +71,7 @@ pub fn sources(
     recipe: &Recipe,
     rendition: &Rendition,
     composition: &Composition,
-    channels: &[&Arc<dyn Rows>],
-    ceilings: &[Option<f64>],
+    channels: &[Given],
     long_edge: Option<usize>,
     control: Control<'_>,
 ) -> Result<Sources, Error> {
@@ -69,12 +79,19 @@ pub fn sources(
     let mut all_said = Vec::new();
     let mut notices = Vec::new();
     let mut whole = Vec::new();
-    for ((index, prepared), ceiling) in composition.channels().zip(channels).zip(ceilings) {
+    for index in Needed::of(recipe, composition).all {
+        let own = composition.channels().any(|own| own == index);
+        let Some(given) = channels.iter().find(|given| given.index == index) else {
+            if own {
+                return Err(Error::request("a channel was not read", "please report it"));
+            }
+            continue;
+        };
         let channel = Channel {
             index,
             id: &recipe.channels[index].id,
-            ceiling: *ceiling,
-            sharp: Arc::clone(prepared),
+            ceiling: given.ceiling,
+            sharp: Arc::clone(&given.rows),
             shares: shares(recipe, rendition, index),
         };
         let wanted: Vec<Slot> = composition
@@ -83,10 +100,13 @@ pub fn sources(
             .copied()
             .filter(|slot| slot.channel() == Some(index))
             .collect();
-        all_said.push(channel.make(&wanted, &mut made, control)?);
+        let said = channel.make(&wanted, &mut made, control)?;
+        if own {
+            all_said.push(said);
+        }
         whole.push(channel);
     }
-    let order: Vec<(&Channel<'_>, bool)> = parting::order(composition)
+    let order: Vec<(&Channel<'_>, bool)> = needed::order(recipe, composition)
         .into_iter()
         .filter_map(|(index, apart)| Some((whole.iter().find(|own| own.index == index)?, apart)))
         .collect();
@@ -113,7 +133,7 @@ pub fn sources(
             };
             made.push((slot, Arc::new(overlaid)));
         }
-        let place = whole.iter().position(|own| own.index == channel.index);
+        let place = composition.channels().position(|own| own == channel.index);
         if let Some(said) = place.and_then(|place| all_said.get_mut(place)) {
             said.stars = Some(entry);
         }
@@ -128,7 +148,7 @@ pub fn sources(
         }
     }
     if composition.slots().contains(&Slot::Brightness) {
-        let full = channels.first().map_or(1, |rows| rows.size().width);
+        let full = channels.first().map_or(1, |given| given.rows.size().width);
         let step = rows
             .first()
             .map_or(1.0, |rows| full as f64 / rows.size().width as f64);

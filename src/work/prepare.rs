@@ -49,13 +49,6 @@ pub struct Preparation {
     pub notices: Vec<String>,
 }
 
-impl Preparation {
-    /// The rows of the channels.
-    pub fn rows(&self) -> Vec<&Arc<dyn Rows>> {
-        self.channels.iter().map(|channel| &channel.rows).collect()
-    }
-}
-
 /// Prepares the channels `needed` (indices in the recipe) of `inputs`, among
 /// which the reference must be where one of them is aligned.
 ///

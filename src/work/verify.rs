@@ -8,10 +8,10 @@ use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 use super::announce::Work;
-use super::compose::{Request, ceilings, pick_rendition, pixels};
+use super::compose::{Request, ceilings, given, pick_rendition, pixels};
 use super::inputs::{self, Input, folder_of};
+use super::needed::{self, Needed};
 use super::parts;
-use super::prepare::prepare;
 use super::ratio;
 use super::{Control, Error};
 use crate::engine::compose::{Composition, Sink};
@@ -237,13 +237,16 @@ fn again(
         .parse()
         .map_err(|what: String| Error::request(what, "the record was edited; restore it"))?;
     let composition = Composition::new(recipe, rendition, record.composite.space, depth)?;
-    let needed: Vec<usize> = composition.channels().collect();
-    // What the first builds cropped to depends on the recorded inputs alone.
+    let mut needed = Needed::of(recipe, &composition);
+    let own = needed.own.clone();
+    // What the first builds cropped to, and who could be asked where stars are,
+    // depends on the recorded inputs alone.
     let recorded = |index: &usize| {
         let id = &recipe.channels[*index].id;
-        needed.contains(index) || record.inputs.iter().any(|input| input.channel == *id)
+        own.contains(index) || record.inputs.iter().any(|input| input.channel == *id)
     };
-    let shaping: Vec<usize> = inputs::shaping(recipe, &needed)
+    needed.all.retain(recorded);
+    let shaping: Vec<usize> = inputs::shaping(recipe, &needed.all)
         .into_iter()
         .filter(recorded)
         .collect();
@@ -259,17 +262,16 @@ fn again(
                 )
             })
     })?;
-    let preparation = prepare(recipe, &opened, &needed, control)?;
+    let preparation = needed::prepared(recipe, &opened, &needed, control)?;
     let whole = preparation.part.size;
     let long_edge = record.composite.long_edge;
     let reduced = long_edge.and_then(|edge| reduced_size(whole, edge));
-    let ceilings = ceilings(&opened, &needed);
+    let ceilings = ceilings(&opened, &needed.own);
     let sources = parts::sources(
         recipe,
         rendition,
         &composition,
-        &preparation.rows(),
-        &ceilings,
+        &given(&preparation, &opened),
         long_edge.filter(|_| reduced.is_some()),
         control,
     )?;

@@ -94,7 +94,7 @@ use super::frame::{Plane, Size};
 pub const METHOD: &str = "images of a point and their arms learned from the field, close stars told apart, heights weighed and tops filled as the ground is rough";
 
 /// The same of a channel of whose stars others told.
-pub const METHOD_TOGETHER: &str = "images of a point learned from the field, close stars told apart, heights and arms told by channels together, weighed and filled as the ground is rough";
+pub const METHOD_TOGETHER: &str = "images of a point learned from the field, close stars told apart, heights and arms told by channels together and broad ones beside them, weighed and filled as the ground is rough";
 
 /// What is to be taken off.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -13,7 +13,8 @@ use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
 use crate::engine::frame::{Depth, Plane, Rows as _, Size};
 use crate::engine::recipe::Recipe;
-use crate::work::parting::{self, Parting};
+use crate::work::needed;
+use crate::work::parting::Parting;
 use crate::work::preview::pyramid;
 use crate::work::{Error, parts};
 
@@ -64,9 +65,12 @@ impl Needs {
                 apart,
                 heights: composition.slots().contains(&Slot::Height(index)),
             };
-            let order = parting::order(&composition).into_iter();
+            let order = needed::order(recipe, &composition).into_iter();
             let mut group: Group = order.map(member).collect();
             group.sort_unstable_by_key(|member| member.index);
+            for Member { index, .. } in &group {
+                needs.smooth[*index] |= denoise(recipe, *index) > 0.0;
+            }
             if !group.is_empty() {
                 needs.add(&group);
             }

@@ -16,6 +16,7 @@ use crate::io::record::{self, Record, tags};
 use crate::io::write::{Format, Target, WriteError, atomic, format_of};
 use crate::work::compose::{self, DEFAULT_MEMORY, pick_rendition};
 use crate::work::inputs::{folder_of, relative};
+use crate::work::needed::Needed;
 use crate::work::{Control, Error};
 
 /// A rendition as a page shows it.
@@ -151,8 +152,9 @@ fn composed(
     let space = subject.space(id);
     let composition = Composition::new(recipe, rendition, space, Depth::Eight)?;
     let reference = recipe.reference().map(|reference| reference.id.as_str());
-    let needed: Vec<&str> = composition
-        .channels()
+    let needed: Vec<&str> = Needed::of(recipe, &composition)
+        .all
+        .into_iter()
         .filter_map(|index| Some(recipe.channels.get(index)?.id.as_str()))
         .chain(reference)
         .collect();

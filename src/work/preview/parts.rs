@@ -13,7 +13,7 @@ use crate::engine::frame::Size;
 use crate::engine::recipe::Rendition;
 use crate::engine::reduce::Reducer;
 use crate::work::desk::{Apart, Layer};
-use crate::work::parting;
+use crate::work::needed;
 
 type Values = Arc<Vec<f32>>;
 
@@ -54,7 +54,7 @@ fn tellers<'a>(
     let is_there = |index: usize| matches!(request.layers.get(index), Some(Some(_)));
     let recipe = request.unhidden.as_ref().unwrap_or(&request.recipe);
     let whole = recipe.rendition(&rendition.id);
-    whole.map_or_else(Vec::new, |whole| parting::tellers(recipe, whole, is_there))
+    whole.map_or_else(Vec::new, |whole| needed::tellers(recipe, whole, is_there))
 }
 
 // How much of its noise a channel loses, for brightness and for colour.

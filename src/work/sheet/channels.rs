@@ -12,17 +12,17 @@ use crate::engine::frame::{BAND_ROWS, Depth, Plane, Rows, Size};
 use crate::engine::recipe::{Recipe, Rendition};
 use crate::engine::reduce::{Reduced, reduced_size};
 use crate::io::draw::Picture;
+use crate::work::compose::given;
 use crate::work::inputs::{self, Input};
-use crate::work::parts;
-use crate::work::prepare::{Preparation, prepare};
+use crate::work::needed::{self, Needed};
+use crate::work::parts::{self, Given};
+use crate::work::prepare::Preparation;
 use crate::work::{Control, Error};
 
 /// Channels on the common grid, not read yet.
 pub struct Prepared {
     preparation: Preparation,
-    needed: Vec<usize>,
-    // Of the needed channels: where their detectors were full.
-    ceilings: Vec<Option<f64>>,
+    given: Vec<Given>,
 }
 
 /// Channels in memory, small.
@@ -35,19 +35,17 @@ pub struct Small {
     pub size: Size,
 }
 
-/// The channels that any of these renditions needs, by index.
+/// The channels that any of these renditions needs.
 ///
 /// # Errors
 /// When a colour cannot be worked out.
 pub fn needed<'a>(
     renditions: impl Iterator<Item = (&'a Recipe, &'a Rendition)>,
-) -> Result<Vec<usize>, Error> {
-    let mut needed = Vec::new();
+) -> Result<Needed, Error> {
+    let mut needed = Needed::default();
     for (recipe, rendition) in renditions {
-        needed.extend(composition(recipe, rendition)?.channels());
+        needed.add(recipe, &composition(recipe, rendition)?);
     }
-    needed.sort_unstable();
-    needed.dedup();
     Ok(needed)
 }
 
@@ -74,18 +72,19 @@ fn is_plain(recipe: &Recipe, composition: &Composition) -> bool {
 pub fn prepared(
     recipe: &Recipe,
     folder: &Path,
-    needed: Vec<usize>,
+    mut needed: Needed,
     control: Control<'_>,
 ) -> Result<Prepared, Error> {
-    let shaping = inputs::shaping(recipe, &needed);
+    let file = |index: usize| folder.join(&recipe.channels[index].file);
+    let left_out = needed.leave_out(recipe, |index| file(index).is_file());
+    let shaping = inputs::shaping(recipe, &needed.all);
     let inputs: Vec<Input> =
         inputs::open(recipe, &shaping, |channel| Ok(folder.join(&channel.file)))?;
-    let preparation = prepare(recipe, &inputs, &needed, control)?;
-    let ceilings = crate::work::compose::ceilings(&inputs, &needed);
+    let mut preparation = needed::prepared(recipe, &inputs, &needed, control)?;
+    preparation.notices.extend(left_out);
     Ok(Prepared {
+        given: given(&preparation, &inputs),
         preparation,
-        needed,
-        ceilings,
     })
 }
 
@@ -121,9 +120,10 @@ impl Prepared {
             })
             .collect::<Result<_, Error>>()?;
         let size = read.first().map_or(self.size(), Rows::size);
-        let most = self.needed.iter().max().map_or(0, |index| index + 1);
+        let indices = &self.preparation.indices;
+        let most = indices.iter().max().map_or(0, |index| index + 1);
         let mut planes: Vec<Option<Plane>> = (0..most).map(|_| None).collect();
-        for (index, plane) in self.needed.iter().zip(read) {
+        for (index, plane) in indices.iter().zip(read) {
             planes[*index] = Some(plane);
         }
         let mut parts = Vec::new();
@@ -149,19 +149,12 @@ impl Prepared {
         long_edge: usize,
         control: Control<'_>,
     ) -> Result<Vec<Plane>, Error> {
-        let at = |index: usize| self.needed.iter().position(|needed| *needed == index);
-        let (mut channels, mut ceilings) = (Vec::new(), Vec::new());
-        for place in composition.channels().filter_map(at) {
-            channels.push(&self.preparation.channels[place].rows);
-            ceilings.push(self.ceilings[place]);
-        }
         let smaller = reduced_size(self.size(), long_edge).map(|_| long_edge);
         let sources = parts::sources(
             recipe,
             rendition,
             composition,
-            &channels,
-            &ceilings,
+            &self.given,
             smaller,
             control,
         )?;
