@@ -19,7 +19,8 @@ pub mod inspect;
 
 pub mod draft;
 
-mod needed;
+pub mod needed;
+
 mod parting;
 
 mod parts;

@@ -107,21 +107,33 @@ pub fn prepared(
     Ok(made)
 }
 
-/// Channels of other renditions that show stars the most clearly: L; where there is
-/// none, what is broad.
+/// Whether a channel that a rendition shows nothing of is asked where its stars are.
+pub fn is_asked(recipe: &Recipe, rendition: &Rendition, id: &str) -> bool {
+    let is_it = |index: usize| recipe.channels[index].id == id;
+    !rendition.star_look().is_plain() && clearest(recipe).into_iter().any(is_it)
+}
+
+/// The channels that a composition does not show, but asks.
 fn lent(recipe: &Recipe, composition: &Composition) -> Vec<usize> {
-    let is = |index: &usize, of: &dyn Fn(&Line) -> bool| {
-        lines::line(&recipe.channels[*index].line).is_some_and(of)
-    };
-    let all = || 0..recipe.channels.len();
-    let mut lent: Vec<usize> = all()
-        .filter(|index| is(index, &|line| line.id == "L"))
-        .collect();
-    if lent.is_empty() {
-        lent = all().filter(|index| is(index, &Line::is_broad)).collect();
-    }
+    let mut lent = clearest(recipe);
     lent.retain(|index| composition.channels().all(|own| own != *index));
     lent
+}
+
+/// The channels that show stars the most clearly: L; where there is none, what is broad.
+fn clearest(recipe: &Recipe) -> Vec<usize> {
+    let of = |is: &dyn Fn(&Line) -> bool| -> Vec<usize> {
+        let all = recipe.channels.iter().enumerate();
+        all.filter(|(_, channel)| lines::line(&channel.line).is_some_and(is))
+            .map(|(index, _)| index)
+            .collect()
+    };
+    let luminance = of(&|line| line.id == "L");
+    if luminance.is_empty() {
+        of(&Line::is_broad)
+    } else {
+        luminance
+    }
 }
 
 /// The ids of the channels that tell of a rendition's stars, in alphabetical
@@ -178,6 +190,12 @@ mod tests {
         assert_eq!(needed.all, needed.own);
         assert_eq!(left_out.len(), all.len() - needed.own.len());
         assert_eq!(ids(&needed.own), ["ha", "oiii"]);
+        for (index, channel) in recipe.channels.iter().enumerate() {
+            if !needed.own.contains(&index) {
+                let asked = is_asked(&recipe, rendition, &channel.id);
+                assert_eq!(asked, all.contains(&channel.id), "{}", channel.id);
+            }
+        }
         let mut told: Vec<&str> = tellers(&recipe, rendition, |_| true);
         told.sort_unstable();
         (all, told.into_iter().map(str::to_owned).collect())

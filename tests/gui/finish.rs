@@ -26,6 +26,7 @@ use super::support::{Stage, panel, sample};
 fn stars_show_in_four_ways() {
     let mut harness = mixing(broad());
     assert!(says(&harness, "As mixed, as they are"), "the summary");
+    assert!(says(&harness, "L  takes no part"));
     open(&mut harness, "Stars");
     for (word, show) in [
         ("Neutral", ShowStars::Neutral),
@@ -34,6 +35,7 @@ fn stars_show_in_four_ways() {
     ] {
         click(&mut harness, Role::RadioButton, word);
         assert_eq!(rendition(&harness).star_look().show, show);
+        assert!(says(&harness, "L  only tells of stars"), "{word}");
     }
     let size = harness.get_by_role_and_label(Role::Slider, "Star size");
     assert!(size.accesskit_node().is_disabled(), "there are none");

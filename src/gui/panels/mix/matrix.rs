@@ -9,7 +9,7 @@ use crate::gui::asks::Asks;
 use crate::gui::state::State;
 use crate::gui::widgets::form::{self, ROW};
 use crate::gui::widgets::icon::{self, Icon};
-use crate::work::{describe, mixing};
+use crate::work::{describe, mixing, needed};
 
 const GAP: f32 = 6.0;
 const COMPONENTS: [&str; 3] = ["red", "green", "blue"];
@@ -340,6 +340,11 @@ fn absent(
     asks: &mut Asks,
 ) {
     let faint = state.theme.colors().faint;
+    let part = if needed::is_asked(state.recipe(), rendition, &channel.id) {
+        "only tells of stars"
+    } else {
+        "takes no part"
+    };
     ui.horizontal(|ui| {
         swatch(ui, state, None);
         let add = 52.0;
@@ -347,7 +352,7 @@ fn absent(
         form::word(
             ui,
             width,
-            RichText::new(format!("{name}  takes no part")).color(faint),
+            RichText::new(format!("{name}  {part}")).color(faint),
         )
         .on_hover_text(format!("{name}: {}", channel.file));
         let response = ui
