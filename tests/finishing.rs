@@ -307,7 +307,15 @@ fn a_broad_channel_tells_of_stars_that_the_rendition_does_not_use() {
     assert_eq!(tellers("alone.png"), ["oiii", "sii"]);
     let record = bench.record("alone.png");
     let notices = record["notices"].to_string();
-    assert!(notices.contains("l: its file is not there"), "{notices}");
+    let said = "; l cannot tell where stars are";
+    assert!(notices.contains(said), "{notices}");
+    // A file that was not written to its end is no better.
+    let bytes = fs::read(&aside).expect("the stack");
+    fs::write(&l, &bytes[..bytes.len() / 2]).expect("written");
+    bench.done(&["compose", "none.toml", "-o", "torn.png"]);
+    assert_eq!(tellers("torn.png"), ["oiii", "sii"]);
+    let notices = bench.record("torn.png")["notices"].to_string();
+    assert!(notices.contains(said), "{notices}");
     // What was not asked then is not asked now.
     fs::rename(&aside, &l).expect("moved");
     verified("alone.png");

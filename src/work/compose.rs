@@ -102,7 +102,7 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let record_path = record::path_for(&request.out);
     let locate = |channel: &Channel| request.folder.join(&channel.file);
     let stacks: Vec<PathBuf> = recipe.channels.iter().map(locate).collect();
-    let left_out = needed.leave_out(recipe, |index| stacks[index].is_file());
+    let left_out = needed.leave_out(recipe, |channel| Ok(locate(channel)));
     inputs::spare(&stacks, &[&request.out, &record_path])?;
     inputs::spare_map(&request.out)?;
     // The reference lends its place on the sky even where nothing else of it

@@ -2,6 +2,8 @@
 //! stars are. What shows stars the most clearly is asked even where the rendition does
 //! not use it.
 
+use std::path::PathBuf;
+
 use super::inputs::{self, Input};
 use super::prepare::{self, Preparation};
 use super::{Control, Error};
@@ -9,7 +11,7 @@ use crate::engine::color::space::Space;
 use crate::engine::compose::{Composition, Slot};
 use crate::engine::frame::Depth;
 use crate::engine::lines::{self, Line};
-use crate::engine::recipe::{Recipe, Rendition};
+use crate::engine::recipe::{Channel, Recipe, Rendition};
 
 /// The channels of a composition by their index in the recipe, if stars are told
 /// apart in any; and whether they are in this one. Those in which they are come
@@ -57,22 +59,33 @@ impl Needed {
         }
     }
 
-    /// Leaves out those that could only be asked and are not there; what a person
-    /// should know of that.
-    pub fn leave_out(&mut self, recipe: &Recipe, there: impl Fn(usize) -> bool) -> Vec<String> {
+    /// Leaves out those that could only be asked and cannot be opened beside the others;
+    /// what a person should know of that. `locate` says where a channel's file is.
+    pub fn leave_out(
+        &mut self,
+        recipe: &Recipe,
+        locate: impl Fn(&Channel) -> Result<PathBuf, Error>,
+    ) -> Vec<String> {
         let mut left_out = Vec::new();
+        let own = &self.own;
         self.all.retain(|index| {
-            let stays = self.own.contains(index) || there(*index);
-            if !stays {
-                let id = &recipe.channels[*index].id;
-                left_out.push(format!(
-                    "{id}: its file is not there; it could have told where stars are"
-                ));
+            if own.contains(index) {
+                return true;
             }
-            stays
+            let with = [&own[..], &[*index]].concat();
+            let opened = inputs::open(recipe, &inputs::shaping(recipe, &with), &locate);
+            if let Err(error) = &opened {
+                left_out.push(unasked(recipe, *index, error));
+            }
+            opened.is_ok()
         });
         left_out
     }
+}
+
+fn unasked(recipe: &Recipe, index: usize, error: &Error) -> String {
+    let id = &recipe.channels[index].id;
+    format!("{error}; {id} cannot tell where stars are")
 }
 
 /// Prepares channels: one that is only asked where stars are may fail.
@@ -86,13 +99,12 @@ pub fn prepared(
     control: Control<'_>,
 ) -> Result<Preparation, Error> {
     let shaping = inputs::shaping(recipe, &needed.own);
-    let mut unasked = Vec::new();
+    let mut left_out = Vec::new();
     let mut failed = |index: usize, error: Error| {
         if shaping.contains(&index) {
             return Err(error);
         }
-        let id = &recipe.channels[index].id;
-        unasked.push(format!("{id}: {error}; it cannot tell where stars are"));
+        left_out.push(unasked(recipe, index, &error));
         Ok(())
     };
     let mut made = prepare::each(
@@ -103,7 +115,7 @@ pub fn prepared(
         &mut failed,
         control,
     )?;
-    made.notices.extend(unasked);
+    made.notices.extend(left_out);
     Ok(made)
 }
 
@@ -186,7 +198,7 @@ mod tests {
             indices.iter().map(id).collect()
         };
         let all = ids(&needed.all);
-        let left_out = needed.leave_out(&recipe, |_| false);
+        let left_out = needed.leave_out(&recipe, |_| Err(Error::request("gone", "")));
         assert_eq!(needed.all, needed.own);
         assert_eq!(left_out.len(), all.len() - needed.own.len());
         assert_eq!(ids(&needed.own), ["ha", "oiii"]);

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use crate::engine::color::space::Space;
 use crate::engine::compose::{Codes, Composition};
 use crate::engine::frame::{BAND_ROWS, Depth, Plane, Rows, Size};
-use crate::engine::recipe::{Recipe, Rendition};
+use crate::engine::recipe::{Channel, Recipe, Rendition};
 use crate::engine::reduce::{Reduced, reduced_size};
 use crate::io::draw::Picture;
 use crate::work::compose::given;
@@ -75,11 +75,10 @@ pub fn prepared(
     mut needed: Needed,
     control: Control<'_>,
 ) -> Result<Prepared, Error> {
-    let file = |index: usize| folder.join(&recipe.channels[index].file);
-    let left_out = needed.leave_out(recipe, |index| file(index).is_file());
+    let locate = |channel: &Channel| Ok(folder.join(&channel.file));
+    let left_out = needed.leave_out(recipe, locate);
     let shaping = inputs::shaping(recipe, &needed.all);
-    let inputs: Vec<Input> =
-        inputs::open(recipe, &shaping, |channel| Ok(folder.join(&channel.file)))?;
+    let inputs: Vec<Input> = inputs::open(recipe, &shaping, locate)?;
     let mut preparation = needed::prepared(recipe, &inputs, &needed, control)?;
     preparation.notices.extend(left_out);
     Ok(Prepared {
