@@ -41,9 +41,18 @@ const MORE: f64 = 0.7;
 /// A part of the height that one image has is that of two beside each other together.
 const PAIRED: f64 = 0.9;
 
-/// Steps of the fit, and how far a star goes in one, in widths.
+/// Steps of the fit at most, and how far a star goes in one, in widths.
 const STEPS: usize = 20;
 const STEP: f64 = 0.3;
+
+/// A fit ends where more than so many steps leave hardly less: by this part.
+const IN_VAIN: usize = 2;
+const GAIN: f64 = 1e-3;
+
+/// So much is left of what no star more explains; and what is less by no more than
+/// that part then.
+const HOPELESS: f64 = 50.0;
+const HOPELESS_GAIN: f64 = 0.1;
 
 /// A plane's terms and a star's; stars at the most.
 const PLANE: usize = 3;
@@ -190,7 +199,7 @@ impl Round<'_> {
             });
             best = tries.min_by(|a, b| a.left.total_cmp(&b.left))?;
         }
-        while best.left > LEFT && best.stars.len() < STARS {
+        while best.left > LEFT && best.left < HOPELESS && best.stars.len() < STARS {
             let mut more = best.stars.clone();
             more.push(self.missing(scene, &best));
             match self.improve(scene, more) {
@@ -295,6 +304,7 @@ impl Round<'_> {
             left: f64::INFINITY,
         };
         let mut best = now.clone();
+        let mut best_step = 0;
         for step in 0..=STEPS {
             let lines = self.lines(scene, &now.stars);
             let mut normal = [[0.0; MOST]; MOST];
@@ -314,7 +324,7 @@ impl Round<'_> {
                 for i in 0..count {
                     let part = parts[i] * weight;
                     right[i] += part * off;
-                    for j in 0..count {
+                    for j in i..count {
                         normal[i][j] += part * parts[j];
                     }
                 }
@@ -322,7 +332,18 @@ impl Round<'_> {
             now.left = left / (scene.pixels.len() - count) as f64;
             // Before the first step nothing is known of the level.
             if step > 0 && now.left < best.left {
+                let gain = if now.left > HOPELESS {
+                    HOPELESS_GAIN
+                } else {
+                    GAIN
+                };
+                if now.left < (1.0 - gain) * best.left {
+                    best_step = step;
+                }
                 best = now.clone();
+            }
+            if step > best_step + IN_VAIN {
+                break;
             }
             for (index, row) in normal.iter_mut().enumerate().take(count) {
                 row[index] *= 1.0 + 1e-3;
