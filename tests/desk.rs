@@ -308,6 +308,7 @@ fn request(recipe: Recipe, folder: &Path, out: &Path) -> compose::Request {
         long_edge: None,
         options: Options::default(),
         memory: DEFAULT_MEMORY,
+        askable: None,
     }
 }
 

@@ -288,7 +288,10 @@ fn a_broad_channel_tells_of_stars_that_the_rendition_does_not_use() {
         let said = bench.done(&["verify", &format!("{composite}.record.json")]);
         assert!(said.contains("the same to the last bit"), "{said}");
     };
-    bench.done(&["compose", "none.toml", "-o", "asked.png"]);
+    let composed = |out: &str| {
+        bench.done(&["compose", "none.toml", "--depth", "8", "-o", out]);
+    };
+    composed("asked.png");
     assert_eq!(tellers("asked.png"), ["l", "oiii", "sii"]);
     let record = bench.record("asked.png");
     assert_eq!(
@@ -303,7 +306,7 @@ fn a_broad_channel_tells_of_stars_that_the_rendition_does_not_use() {
     let l = bench.at("lantern-l.fits");
     let aside = bench.at("aside.fits");
     fs::rename(&l, &aside).expect("moved");
-    bench.done(&["compose", "none.toml", "-o", "alone.png"]);
+    composed("alone.png");
     assert_eq!(tellers("alone.png"), ["oiii", "sii"]);
     let record = bench.record("alone.png");
     let notices = record["notices"].to_string();
@@ -312,13 +315,19 @@ fn a_broad_channel_tells_of_stars_that_the_rendition_does_not_use() {
     // A file that was not written to its end is no better.
     let bytes = fs::read(&aside).expect("the stack");
     fs::write(&l, &bytes[..bytes.len() / 2]).expect("written");
-    bench.done(&["compose", "none.toml", "-o", "torn.png"]);
+    composed("torn.png");
     assert_eq!(tellers("torn.png"), ["oiii", "sii"]);
     let notices = bench.record("torn.png")["notices"].to_string();
     assert!(notices.contains(said), "{notices}");
     // What was not asked then is not asked now.
     fs::rename(&aside, &l).expect("moved");
     verified("alone.png");
+    let record = "alone.png.record.json";
+    bench.done(&["page", record, "-o", "page", "--format", "png"]);
+    let [alone, asked, paged] =
+        ["alone.png", "asked.png", "page/mapped.png"].map(|picture| bench.pixels(picture).0);
+    assert!(alone != asked, "L makes no difference");
+    assert!(paged == alone, "L was asked on the page");
 }
 
 fn layers(events: &[Event]) -> Layers {

@@ -95,6 +95,7 @@ fn every_case_matches_the_independent_reference() {
             options: Options::default(),
             memory: DEFAULT_MEMORY,
             long_edge: None,
+            askable: None,
         };
         let control = Control {
             progress: &Silent,

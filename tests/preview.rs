@@ -118,6 +118,7 @@ fn composed(
         options: Options::default(),
         memory: DEFAULT_MEMORY,
         long_edge,
+        askable: None,
     };
     let control = Control {
         progress: &Silent,

@@ -137,6 +137,7 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
         },
         memory: arguments.memory.unwrap_or(DEFAULT_MEMORY),
         long_edge: arguments.long_edge.map(NonZeroUsize::get),
+        askable: None,
     };
     let done = on_threads(arguments.threads, || {
         compose::run(&request, terminal.control())

@@ -46,6 +46,9 @@ pub struct Request {
     /// The length in pixels that the longer side is brought to; None, or not
     /// below the picture's own: its size stays.
     pub long_edge: Option<usize>,
+    /// Ids of the channels that may be asked where stars are beside the picture's own;
+    /// None: whatever the recipe has.
+    pub askable: Option<Vec<String>>,
 }
 
 /// Memory for bands in flight unless the user says otherwise.
@@ -99,6 +102,9 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let depth = request.depth.unwrap_or_else(|| usual_depth(format));
     let composition = Composition::new(recipe, rendition, request.space, depth)?;
     let mut needed = Needed::of(recipe, &composition);
+    if let Some(askable) = &request.askable {
+        needed.ask_only(recipe, |id| askable.iter().any(|other| other == id));
+    }
     let record_path = record::path_for(&request.out);
     let locate = |channel: &Channel| request.folder.join(&channel.file);
     let stacks: Vec<PathBuf> = recipe.channels.iter().map(locate).collect();

@@ -59,6 +59,13 @@ impl Needed {
         }
     }
 
+    /// Asks none but those whose id may be asked.
+    pub fn ask_only(&mut self, recipe: &Recipe, may: impl Fn(&str) -> bool) {
+        let own = &self.own;
+        self.all
+            .retain(|index| own.contains(index) || may(&recipe.channels[*index].id));
+    }
+
     /// Leaves out those that could only be asked and cannot be opened beside the others;
     /// what a person should know of that. `locate` says where a channel's file is.
     pub fn leave_out(

@@ -238,17 +238,12 @@ fn again(
         .map_err(|what: String| Error::request(what, "the record was edited; restore it"))?;
     let composition = Composition::new(recipe, rendition, record.composite.space, depth)?;
     let mut needed = Needed::of(recipe, &composition);
-    let own = needed.own.clone();
-    // What the first builds cropped to, and who could be asked where stars are,
-    // depends on the recorded inputs alone.
-    let recorded = |index: &usize| {
-        let id = &recipe.channels[*index].id;
-        own.contains(index) || record.inputs.iter().any(|input| input.channel == *id)
-    };
-    needed.all.retain(recorded);
+    let recorded = |id: &str| record.inputs.iter().any(|input| input.channel == id);
+    needed.ask_only(recipe, recorded);
+    // What the first builds cropped to depends on the recorded inputs alone.
     let shaping: Vec<usize> = inputs::shaping(recipe, &needed.all)
         .into_iter()
-        .filter(recorded)
+        .filter(|index| needed.own.contains(index) || recorded(&recipe.channels[*index].id))
         .collect();
     let opened = inputs::open(recipe, &shaping, |channel| {
         found
@@ -285,6 +280,7 @@ fn again(
         options: Default::default(),
         memory,
         long_edge,
+        askable: None,
     };
     let reference = recipe.reference().map(|channel| channel.id.as_str());
     let is_reference =

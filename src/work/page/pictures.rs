@@ -152,7 +152,12 @@ fn composed(
     let space = subject.space(id);
     let composition = Composition::new(recipe, rendition, space, Depth::Eight)?;
     let reference = recipe.reference().map(|reference| reference.id.as_str());
-    let needed: Vec<&str> = Needed::of(recipe, &composition)
+    let askable = subject.askable(id);
+    let mut needed = Needed::of(recipe, &composition);
+    if let Some(askable) = &askable {
+        needed.ask_only(recipe, |id| askable.iter().any(|other| other == id));
+    }
+    let needed: Vec<&str> = needed
         .all
         .into_iter()
         .filter_map(|index| Some(recipe.channels.get(index)?.id.as_str()))
@@ -176,6 +181,7 @@ fn composed(
             options: request.options,
             memory: DEFAULT_MEMORY,
             long_edge: Some(request.long_edge),
+            askable,
         },
         control,
     )?;

@@ -76,6 +76,14 @@ impl Subject {
         given.find(|given| given.record.rendition == rendition)
     }
 
+    /// Who may be asked where a rendition's stars are: where it was made before, those
+    /// who were asked then; ids.
+    pub fn askable(&self, rendition: &str) -> Option<Vec<String>> {
+        let given = self.given(rendition)?;
+        let inputs = given.record.inputs.iter();
+        Some(inputs.map(|input| input.channel.clone()).collect())
+    }
+
     /// The recipe of a rendition: its own record's, or the one of all.
     pub fn recipe_of(&self, rendition: &str) -> &Recipe {
         self.given(rendition)

@@ -187,5 +187,6 @@ fn drafted(draft: &ExportDraft, state: &State, rendition: Option<String>, out: P
         long_edge: draft.long_edge,
         options: draft.options,
         memory: DEFAULT_MEMORY,
+        askable: None,
     }
 }
