@@ -8,7 +8,7 @@ use super::inputs::{self, Input};
 use super::prepare::{self, Preparation};
 use super::{Control, Error};
 use crate::engine::color::space::Space;
-use crate::engine::compose::{Composition, Slot};
+use crate::engine::compose::{Composition, Slot, star_color};
 use crate::engine::frame::Depth;
 use crate::engine::lines::{self, Line};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
@@ -126,10 +126,27 @@ pub fn prepared(
     Ok(made)
 }
 
-/// Whether a channel that a rendition shows nothing of is asked where its stars are.
-pub fn is_asked(recipe: &Recipe, rendition: &Rendition, id: &str) -> bool {
-    let is_it = |index: usize| recipe.channels[index].id == id;
-    !rendition.star_look().is_plain() && clearest(recipe).into_iter().any(is_it)
+/// What a channel that is not in a rendition's mix does for its stars.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Part {
+    /// It gives them their colours.
+    Colors,
+    /// It is asked where they are.
+    Told,
+    /// Nothing.
+    Neither,
+}
+
+/// The part of a channel that is not in a rendition's mix.
+pub fn part(recipe: &Recipe, rendition: &Rendition, channel: &Channel) -> Part {
+    let is_it = |index: usize| recipe.channels[index].id == channel.id;
+    if star_color(recipe, channel, rendition.star_look()).is_some() {
+        Part::Colors
+    } else if !rendition.star_look().is_plain() && clearest(recipe).into_iter().any(is_it) {
+        Part::Told
+    } else {
+        Part::Neither
+    }
 }
 
 /// The channels that a composition does not show, but asks.
@@ -211,7 +228,7 @@ mod tests {
         assert_eq!(ids(&needed.own), ["ha", "oiii"]);
         for (index, channel) in recipe.channels.iter().enumerate() {
             if !needed.own.contains(&index) {
-                let asked = is_asked(&recipe, rendition, &channel.id);
+                let asked = part(&recipe, rendition, channel) == Part::Told;
                 assert_eq!(asked, all.contains(&channel.id), "{}", channel.id);
             }
         }

@@ -52,6 +52,28 @@ fn stars_show_in_four_ways() {
     );
 }
 
+/// A broad channel that is not mixed gives broadband stars their colours; L, or all
+/// broad ones where there is none, tells where stars are.
+#[test]
+fn what_is_not_mixed_says_what_it_does_for_stars() {
+    let mut state = broad();
+    let mut recipe = state.recipe().clone();
+    recipe.renditions[0].colors.remove("r");
+    state.history = History::new("Open", recipe);
+    let mut harness = mixing(state);
+    open(&mut harness, "Stars");
+    for (way, words) in [
+        ("Neutral", ["L  only tells of stars", "R  takes no part"]),
+        ("RGB", ["L  only tells of stars", "R  only colours stars"]),
+        ("As mixed", ["L  takes no part", "R  takes no part"]),
+    ] {
+        click(&mut harness, Role::RadioButton, way);
+        for word in words {
+            assert!(says(&harness, word), "{way}: {word}");
+        }
+    }
+}
+
 #[test]
 fn broadband_stars_say_what_they_lack() {
     let mut harness = mixing(sample());

@@ -228,7 +228,7 @@ fn band(channel: &Channel) -> Option<usize> {
     ["R", "G", "B"].iter().position(|band| *band == line.id)
 }
 
-fn star_color(recipe: &Recipe, channel: &Channel, look: StarLook) -> Option<[f32; 3]> {
+pub(crate) fn star_color(recipe: &Recipe, channel: &Channel, look: StarLook) -> Option<[f32; 3]> {
     let broadband = look.show == ShowStars::Broadband;
     let line = super::lines::line(&channel.line)?;
     let first = recipe

@@ -9,7 +9,8 @@ use crate::gui::asks::Asks;
 use crate::gui::state::State;
 use crate::gui::widgets::form::{self, ROW};
 use crate::gui::widgets::icon::{self, Icon};
-use crate::work::{describe, mixing, needed};
+use crate::work::needed::{self, Part};
+use crate::work::{describe, mixing};
 
 const GAP: f32 = 6.0;
 const COMPONENTS: [&str; 3] = ["red", "green", "blue"];
@@ -340,10 +341,10 @@ fn absent(
     asks: &mut Asks,
 ) {
     let faint = state.theme.colors().faint;
-    let part = if needed::is_asked(state.recipe(), rendition, &channel.id) {
-        "only tells of stars"
-    } else {
-        "takes no part"
+    let part = match needed::part(state.recipe(), rendition, channel) {
+        Part::Colors => "only colours stars",
+        Part::Told => "only tells of stars",
+        Part::Neither => "takes no part",
     };
     ui.horizontal(|ui| {
         swatch(ui, state, None);
