@@ -14,6 +14,13 @@ use super::split::{BESIDE, Group};
 /// Beside the light of stars already there a new one has at least this part.
 const PART: f32 = 0.06;
 
+/// So much of their light may be wrong: what is left of a bright star's flanks would
+/// hide another beside it.
+const WRONG: f32 = 0.03;
+
+/// So much more light a pixel beside a peak has on the flank of a bright star.
+const STEEP: f32 = 1.2;
+
 /// The bells, sigma in those of a star: narrower than it, for stars on structure
 /// as fine as they are; not so much that noise makes most of the peaks.
 const NARROW: f64 = 0.7;
@@ -57,7 +64,7 @@ impl Round<'_> {
         let (bells, norm) = self.bells();
         let strips: Vec<Vec<Peak>> = (0..self.pixels.height.div_ceil(CELL))
             .into_par_iter()
-            .map(|strip| self.peaks(&bells, norm, strip * CELL))
+            .map(|strip| self.peaks(&bells, norm, strip * CELL, full))
             .collect();
         let far = BESIDE * self.image.psf.fwhm_px;
         let places = self.plate.drawn.iter().map(|star| [star.x, star.y]);
@@ -72,9 +79,16 @@ impl Round<'_> {
                     (peak.x, peak.y),
                     STANDS_OUT,
                 )?;
-                let near = stars.within([x as f64, y as f64], far).into_iter();
-                let beside: Vec<u32> = near.map(|(_, star)| star).collect();
-                self.closely(x, y, full, &beside)
+                let at = |x: usize, y: usize| {
+                    let near = stars.within([x as f64, y as f64], far).into_iter();
+                    let beside: Vec<u32> = near.map(|(_, star)| star).collect();
+                    self.closely(x, y, full, &beside)
+                };
+                // On the flank of a bright star the height rises towards it.
+                let light = |x: usize, y: usize| self.plate.light[y * self.pixels.width + x];
+                let flank = light(x, y) > STEEP * light(peak.x, peak.y).max(0.0);
+                let again = flank && light(peak.x, peak.y) > 0.0;
+                at(x, y).or_else(|| again.then(|| at(peak.x, peak.y)).flatten())
             })
             .collect()
     }
@@ -121,8 +135,8 @@ impl Round<'_> {
         None
     }
 
-    /// The peaks of a strip of rows.
-    fn peaks(&self, bells: &[Vec<f32>; 2], norm: f32, first: usize) -> Vec<Peak> {
+    /// The peaks of a strip of rows; pixels from `full` on say nothing.
+    fn peaks(&self, bells: &[Vec<f32>; 2], norm: f32, first: usize, full: f32) -> Vec<Peak> {
         let (width, height) = (self.pixels.width, self.pixels.height);
         let near = libm::ceil(0.5 * self.image.psf.fwhm_px) as usize;
         let reach = bells[1].len() - 1;
@@ -138,7 +152,14 @@ impl Round<'_> {
             for ((rest, value), light) in
                 rest[reach..].iter_mut().zip(self.pixels.row(y)).zip(light)
             {
-                *rest = value - light;
+                let rise = value - light;
+                let wrong = WRONG * light.max(0.0);
+                // What is full tells nothing.
+                *rest = if *value >= full {
+                    0.0
+                } else {
+                    rise - rise.clamp(-wrong, wrong)
+                };
             }
             let (left, right) = (rest[reach], rest[reach + width - 1]);
             rest[..reach].fill(left);
