@@ -14,6 +14,7 @@ use linehue::gui::panels::channels;
 use linehue::gui::state::{FileRow, Running, State};
 use linehue::io::record::{AlignEntry, LevelEntry};
 use linehue::work::desk::{Layer, RowState};
+use linehue::work::history::History;
 
 use crate::support::{Stage, layer, panel, sample};
 
@@ -255,7 +256,7 @@ fn channels_change_places_and_leave_by_the_menu() {
     click(&mut harness, "Move up");
     assert_eq!(ids(&harness)[0], "ha");
     click(&mut harness, "More for [S II]");
-    click(&mut harness, "Take it out");
+    click(&mut harness, "Remove the channel");
     assert!(!ids(&harness).contains(&"sii".to_owned()));
     assert_eq!(labels(&asked(&mut harness)), ["Move Hα", "Take [S II] out"]);
     harness.state_mut().state.history.undo();
@@ -278,6 +279,32 @@ fn black_and_white_are_sliders_that_never_meet() {
     assert!(now.white > now.black && now.white < 100.1, "{now:?}");
     let asks = asked(&mut harness);
     assert_eq!(labels(&asks), ["Black point of Hα", "White point of Hα"]);
+}
+
+/// As in the line map: the fields show fewer digits than a stretch may have.
+#[test]
+fn tab_through_the_cards_changes_nothing() {
+    let mut state = desk();
+    let mut recipe = state.recipe().clone();
+    for channel in &mut recipe.channels {
+        channel.stretch.black += 0.372_918_4;
+        channel.stretch.white += 0.123_456_7;
+        channel.stretch.shape = Shape::Asinh;
+        channel.stretch.amount = Some(33.333_333_3);
+    }
+    state.history = History::new("Open", recipe.clone());
+    let mut harness = stage(state);
+    for _ in 0..120 {
+        harness.key_press(Key::Tab);
+        harness.run();
+    }
+    let history = &harness.state().state.history;
+    let now = history.current();
+    for (now, before) in now.channels.iter().zip(&recipe.channels) {
+        assert_eq!(now, before);
+    }
+    assert!(*now == recipe);
+    assert_eq!(history.steps().len(), 1);
 }
 
 #[test]

@@ -225,6 +225,23 @@ fn a_natural_line_becomes_a_mapped_one() {
     assert_eq!(color(&harness, "oiii"), Some(ColorValue::Natural));
 }
 
+/// The fields show rounded digits; one that the keyboard only passes has read nothing
+/// but these.
+#[test]
+fn tab_through_the_numbers_changes_nothing() {
+    let mut state = sample();
+    state.view.rendition = "natural".into();
+    state.selected = Some("oiii".into());
+    let mut harness = stage(state);
+    let before = harness.state().state.recipe().clone();
+    for _ in 0..60 {
+        harness.key_press(Key::Tab);
+        harness.run();
+    }
+    assert!(*harness.state().state.recipe() == before);
+    assert_eq!(steps(&harness), [""; 0]);
+}
+
 /// Beyond the right end of the scale lies white; back from there the end has a
 /// hue again.
 #[test]

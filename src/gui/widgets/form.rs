@@ -154,7 +154,6 @@ fn number(
     ui.spacing_mut().slider_width =
         (ui.available_width() - width - ui.spacing().item_spacing.x).max(40.0);
     compact(ui);
-    let before = *value;
     let well = ui.visuals().extreme_bg_color;
     // The rail shows in light looks too.
     ui.visuals_mut().widgets.inactive.bg_fill = ui.visuals().widgets.noninteractive.bg_stroke.color;
@@ -168,27 +167,38 @@ fn number(
         )
         .accessible_name(name);
     ui.visuals_mut().widgets.inactive.weak_bg_fill = well;
-    let field = ui
-        .add_sized(
-            [width, ROW],
-            DragValue::new(value)
-                .range(range)
-                .clamp_existing_to_range(false)
-                .speed(if decimals == 0 { 0.25 } else { 0.01 })
-                .fixed_decimals(decimals)
-                .suffix(suffix)
-                .update_while_editing(false),
-        )
-        .accessible_name(format!("{name}, number"));
-    // A field that was entered and left shows rounded digits: these are no change.
-    let half_a_digit = if decimals == 0 { 0.5 } else { 0.005 };
-    if field.changed()
-        && !(field.dragged() || field.drag_stopped())
-        && (*value - before).abs() < half_a_digit
-    {
+    let write = move |value: f64| format!("{value:.decimals$}");
+    let field = typed(value, write, |drag| {
+        let drag = drag
+            .range(range)
+            .clamp_existing_to_range(false)
+            .speed(if decimals == 0 { 0.25 } else { 0.01 })
+            .suffix(suffix);
+        ui.add_sized([width, ROW], drag)
+    })
+    .accessible_name(format!("{name}, number"));
+    [slider, field]
+}
+
+/// A number to drag sideways or to type, as `write` writes it; `show` puts it there.
+/// A field that was entered and left has read its own digits: they change nothing.
+pub fn typed(
+    value: &mut f64,
+    write: impl Fn(f64) -> String + Clone,
+    show: impl FnOnce(DragValue<'_>) -> Response,
+) -> Response {
+    let before = *value;
+    let written = write.clone();
+    let response = show(
+        DragValue::new(value)
+            .update_while_editing(false)
+            .custom_formatter(move |value, _| written(value)),
+    );
+    let moved = response.dragged() || response.drag_stopped();
+    if !moved && write(*value) == write(before) {
         *value = before;
     }
-    [slider, field]
+    response
 }
 
 /// Turns what happened to a number into asks: a drag is one step, a typed

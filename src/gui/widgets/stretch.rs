@@ -1,7 +1,7 @@
 //! The parts of a stretch that need no histogram: black and white as numbers,
 //! shape, amount.
 
-use egui::{DragValue, Rect, RichText, Sense, Slider, Ui, pos2, vec2};
+use egui::{Rect, RichText, Sense, Slider, Ui, pos2, vec2};
 
 use super::form;
 use super::icon::{self, Icon};
@@ -44,23 +44,22 @@ pub fn values(ui: &mut Ui, asks: &mut Asks, editing: &Editing<'_>) {
                 let decimals = edit::decimals(span);
                 ui.spacing_mut().interact_size.x = ui.available_width();
                 let label = format!("{word} {point} of {}", editing.title);
-                let response = ui
-                    .add(
-                        DragValue::new(&mut value)
-                            .speed(span / 1000.0)
-                            .update_while_editing(false)
-                            .clip_text(true)
-                            .custom_formatter(move |value, _| short(value, decimals)),
-                    )
-                    .on_hover_text("In the file's units: drag sideways, or click to type")
-                    .accessible_name(format!(
-                        "Value of the {} {point} of {}",
-                        word.to_lowercase(),
-                        editing.title
-                    ));
-                form::ask(asks, &response, &label, || {
-                    (editing.with)(put(stretch, value))
-                });
+                let write = move |value| short(value, decimals);
+                let response = form::typed(&mut value, write, |drag| {
+                    ui.add(drag.speed(span / 1000.0).clip_text(true))
+                })
+                .on_hover_text("In the file's units: drag sideways, or click to type")
+                .accessible_name(format!(
+                    "Value of the {} {point} of {}",
+                    word.to_lowercase(),
+                    editing.title
+                ));
+                // Even the same number would be rounded.
+                if value != of(stretch) || response.drag_stopped() {
+                    form::ask(asks, &response, &label, || {
+                        (editing.with)(put(stretch, value))
+                    });
+                }
             });
         }
     });
@@ -157,18 +156,16 @@ pub fn amount(ui: &mut Ui, asks: &mut Asks, editing: &Editing<'_>) {
         });
         let mut value = now;
         ui.spacing_mut().interact_size.x = typed;
-        let response = ui
-            .add(
-                DragValue::new(&mut value)
-                    .speed(now / 200.0)
-                    .update_while_editing(false)
-                    .clip_text(true)
-                    .custom_formatter(|value, _| short(value, edit::decimals(value).min(6))),
-            )
-            .accessible_name(format!("Value of the amount of {}", editing.title));
-        form::ask(asks, &response, &label, || {
-            (editing.with)(edit::with_amount(stretch, value))
-        });
+        let write = |value| short(value, edit::decimals(value).min(6));
+        let response = form::typed(&mut value, write, |drag| {
+            ui.add(drag.speed(now / 200.0).clip_text(true))
+        })
+        .accessible_name(format!("Value of the amount of {}", editing.title));
+        if value != now || response.drag_stopped() {
+            form::ask(asks, &response, &label, || {
+                (editing.with)(edit::with_amount(stretch, value))
+            });
+        }
         let usual = format!("Usual amount of {}", editing.title);
         if icon::button(ui, Icon::Reset, &usual, false).clicked()
             && let Some(recipe) = (editing.with)(edit::with_amount(stretch, range.start))

@@ -1,6 +1,6 @@
 //! Which broad channel takes the stars' light out of a narrow one.
 
-use egui::{DragValue, RichText, Ui};
+use egui::{RichText, Ui};
 
 use crate::engine::recipe::{Channel, Continuum};
 use crate::gui::asks::Asks;
@@ -98,18 +98,19 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
         }
         if let Some(scale) = now.scale {
             let mut value = scale;
-            let response = ui
-                .add(
-                    DragValue::new(&mut value)
+            let response = form::typed(
+                &mut value,
+                |value| format!("{value:.4}"),
+                |drag| {
+                    let drag = drag
                         .range(0.0..=1000.0)
                         .clamp_existing_to_range(false)
-                        .speed((scale / 200.0).max(0.0005))
-                        .max_decimals(4)
-                        .update_while_editing(false),
-                )
-                .accessible_name(format!("Continuum factor of {title}"));
-            // Rounded digits of a field that was only looked into are no change.
-            if (value - scale).abs() > 0.000_05 {
+                        .speed((scale / 200.0).max(0.0005));
+                    ui.add(drag)
+                },
+            )
+            .accessible_name(format!("Continuum factor of {title}"));
+            if value != scale {
                 put(asks, with(Some(value)), response.dragged());
             }
             if response.drag_stopped() {

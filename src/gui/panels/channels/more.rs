@@ -1,6 +1,6 @@
 //! What is seldom done to a channel: a small menu on its card.
 
-use egui::{Popup, PopupCloseBehavior, Ui};
+use egui::{Id, Popup, PopupCloseBehavior, Ui};
 
 use super::continuum;
 use crate::engine::recipe::{Channel, arrange};
@@ -14,6 +14,8 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
     let response = icon::button(ui, Icon::Down, &format!("More for {title}"), false);
     let id = channel.id.as_str();
     Popup::menu(&response)
+        // What is below the button comes and goes while a layer is made: the menu stays.
+        .id(Id::unique(("more", id)))
         .accessible_name(format!("More for {title}"))
         .close_behavior(PopupCloseBehavior::CloseOnClickOutside)
         .show(|ui| {
@@ -41,7 +43,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
             ui.separator();
             let left = finishing::without_channel(state.recipe(), id);
             let button = ui
-                .add_enabled(left.is_some(), egui::Button::new("Take it out"))
+                .add_enabled(left.is_some(), egui::Button::new("Remove the channel"))
                 .on_hover_text("The channel leaves the recipe, its file stays; undo brings it back")
                 .on_disabled_hover_text("A rendition would show nothing without it");
             if button.clicked()

@@ -11,6 +11,7 @@ use crate::engine::recipe::ColorValue;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::theme;
+use crate::gui::widgets::form;
 
 /// Height of the row, points.
 const ROW: f32 = 27.0;
@@ -86,39 +87,30 @@ fn numbers(ui: &mut Ui, state: &State, thread: &Thread, end: &End, worded: bool,
     let (mut hue, mut percent, mut strength) =
         (before.hue, 100.0 * before.saturation, before.strength);
     let most = percent.max(100.0);
+    let tenths = |value: f64| format!("{value:.1}");
     let responses = [
-        one(
-            ui,
-            "Hue",
-            DragValue::new(&mut hue)
-                .range(0.0..=360.0)
-                .speed(0.5)
-                .fixed_decimals(1)
-                .suffix("°"),
-        ),
-        one(
-            ui,
-            "Saturation",
-            DragValue::new(&mut percent)
-                .range(0.0..=most)
-                .speed(0.5)
-                .max_decimals(1)
-                .suffix(" %"),
-        ),
-        one(
-            ui,
-            "Strength",
-            DragValue::new(&mut strength)
-                .range(0.0..=1e9)
-                .speed(0.01)
-                .min_decimals(2)
-                .max_decimals(4),
+        form::typed(&mut hue, tenths, |drag| {
+            one(ui, "Hue", drag.range(0.0..=360.0).speed(0.5).suffix("°"))
+        }),
+        form::typed(&mut percent, tenths, |drag| {
+            let drag = drag.range(0.0..=most).speed(0.5).suffix(" %");
+            one(ui, "Saturation", drag)
+        }),
+        form::typed(
+            &mut strength,
+            |value| format!("{value:.3}"),
+            |drag| one(ui, "Strength", drag.range(0.0..=1e9).speed(0.01)),
         ),
     ];
     let after = [
         Shade { hue, ..before },
         Shade {
-            saturation: percent / 100.0,
+            // There and back a share may come out another.
+            saturation: if percent == 100.0 * before.saturation {
+                before.saturation
+            } else {
+                percent / 100.0
+            },
             ..before
         },
         Shade { strength, ..before },

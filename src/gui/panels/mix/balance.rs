@@ -1,6 +1,6 @@
 //! The white balance of R, G and B.
 
-use egui::{DragValue, Label, RichText, Ui, vec2};
+use egui::{Label, RichText, Ui, vec2};
 
 use crate::engine::recipe::stars::missing_band;
 use crate::engine::recipe::{Balance, BalancedBy, Rendition};
@@ -49,21 +49,21 @@ fn gains(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {
             // Equal ways of the pointer are equal factors.
             let speed = 0.005 * gain;
             let label = format!("Gain of {name}");
-            let response = ui
-                .add_sized(
-                    [width, form::ROW],
-                    DragValue::new(&mut gain)
+            let response = form::typed(
+                &mut gain,
+                |gain| format!("{gain:.3}"),
+                |drag| {
+                    let drag = drag
                         .range(least..=most)
                         .clamp_existing_to_range(false)
-                        .speed(speed)
-                        .fixed_decimals(3)
-                        .update_while_editing(false),
-                )
-                .on_hover_text(format!("Factor on the light of {name} above its sky"))
-                .accessible_name(&label);
+                        .speed(speed);
+                    ui.add_sized([width, form::ROW], drag)
+                },
+            )
+            .on_hover_text(format!("Factor on the light of {name} above its sky"))
+            .accessible_name(&label);
             let moved = response.dragged() || response.drag_stopped();
-            // A field that was looked into shows rounded digits: no change.
-            if moved || (gain - now[band]).abs() > 0.000_5 {
+            if moved || gain != now[band] {
                 form::ask(asks, &response, &label, || {
                     finishing::with_gain(state.recipe(), &rendition.id, band, gain)
                 });

@@ -1,6 +1,6 @@
 //! The colours as numbers: a row for each channel.
 
-use egui::{Color32, DragValue, Rect, RichText, Sense, Stroke, TextEdit, Ui, vec2};
+use egui::{Color32, Rect, RichText, Sense, Stroke, TextEdit, Ui, vec2};
 
 use crate::engine::color::oklab::oklch;
 use crate::engine::mix::assign::natural_color;
@@ -315,20 +315,21 @@ fn numbers(
     });
 }
 
-// A field that was entered and left again shows rounded digits: these are no change.
 fn is_new(response: &egui::Response, now: f64, before: f64) -> bool {
-    response.dragged() || response.drag_stopped() || (now - before).abs() > 0.000_5
+    response.dragged() || response.drag_stopped() || now != before
 }
 
 fn field(ui: &mut Ui, width: f32, number: &mut f64, least: f64) -> egui::Response {
-    ui.add_sized(
-        [width, ROW],
-        DragValue::new(number)
-            .range(least..=mixing::MOST)
-            .clamp_existing_to_range(false)
-            .speed(0.005)
-            .fixed_decimals(3)
-            .update_while_editing(false),
+    form::typed(
+        number,
+        |number| format!("{number:.3}"),
+        |drag| {
+            let drag = drag
+                .range(least..=mixing::MOST)
+                .clamp_existing_to_range(false)
+                .speed(0.005);
+            ui.add_sized([width, ROW], drag)
+        },
     )
 }
 
