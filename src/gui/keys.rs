@@ -5,9 +5,10 @@ use egui::{Context, Key};
 use super::command::{COMMANDS, Command};
 
 /// The commands whose keys were pressed in this frame. Keys without a modifier
-/// belong to a text field while one has the focus; so does Ctrl-Z there.
+/// belong to a text field while one has the focus, and to a menu while one is open;
+/// so does Ctrl-Z there.
 pub fn pressed(context: &Context) -> Vec<Command> {
-    let typing = context.text_edit_focused();
+    let typing = context.text_edit_focused() || egui::Popup::is_any_open(context);
     let mut found = Vec::new();
     context.input_mut(|input| {
         // The longer ones first, so that Ctrl-Shift-Z is not taken for Ctrl-Z.

@@ -7,6 +7,8 @@ impl App {
     pub(super) fn edit(&mut self, label: String, recipe: Recipe, ongoing: bool) {
         self.state.history.propose(label, recipe);
         if !ongoing {
+            // What was said is of another recipe.
+            self.say("");
             self.state.history.commit();
         }
         self.mend_view();

@@ -36,6 +36,8 @@ impl App {
         } else if self.state.solo.is_some() || self.state.view.sky.is_some() {
             self.state.solo = None;
             self.state.view.sky = None;
+        } else if self.state.view.probe.is_some() {
+            self.state.view.probe = None;
         } else if self.state.view.map.is_some() && self.state.jobs.is_empty() {
             self.state.view.map = None;
         } else {

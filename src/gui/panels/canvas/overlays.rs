@@ -57,6 +57,14 @@ pub fn plate(ui: &mut Ui, state: &State, rect: Rect, content: impl FnOnce(&mut U
     });
 }
 
+/// Where the zoom's buttons lie over a picture's place.
+pub fn zoom_plate(rect: Rect) -> Rect {
+    Rect::from_min_max(
+        pos2(rect.right() - 246.0, rect.bottom() - 42.0),
+        rect.max - vec2(8.0, 8.0),
+    )
+}
+
 /// Scale and zoom, marks, vision, sky model.
 pub fn show(
     ui: &mut Ui,
@@ -67,10 +75,7 @@ pub fn show(
     size: Size,
     asks: &mut Asks,
 ) {
-    let zoom = Rect::from_min_max(
-        pos2(rect.right() - 246.0, rect.bottom() - 42.0),
-        rect.max - vec2(8.0, 8.0),
-    );
+    let zoom = zoom_plate(rect);
     let centre = [0, 1].map(|i| pane.min[i] + pane.size[i] / 2.0);
     plate(ui, state, zoom, |ui| {
         let mut go = |place: Option<Place>| {

@@ -37,7 +37,8 @@ pub fn show(
     let response = ui.interact(rect, ui.scope_id().with("picture"), Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, "Picture"));
     // Not while the pointer is on a control that lies over the picture.
-    let is_over = response.hovered() || response.dragged();
+    let on_plate = pointer.is_some_and(|p| overlays::zoom_plate(rect).contains(p));
+    let is_over = response.hovered() && !on_plate || response.dragged();
     let at = physical.filter(|_| is_over);
     let moved = keys(ui, &response, pane, place, at, size)
         .or_else(|| pointed(ui, state, &response, pane, place, at, size));
