@@ -8,7 +8,9 @@ use super::spooled::spooled;
 use super::{Control, Error};
 use crate::engine::align::stars::{self, FindLimits, Stars};
 use crate::engine::balance::photometry::Field;
-use crate::engine::continuum::{Band, ContinuumError, check_bands, match_widths, ratio, subtract};
+use crate::engine::continuum::{
+    Band, ContinuumError, check_bands, check_factor, check_place, match_widths, ratio, subtract,
+};
 use crate::engine::frame::Rows;
 use crate::engine::lines;
 use crate::engine::measure;
@@ -67,28 +69,40 @@ pub fn taken_out(
         }
     };
     let broad_channel = &recipe.channels[broad_input.channel];
-    if let (Some(narrow), Some(broad)) = (band(channel), band(broad_channel)) {
-        check_bands(narrow, broad).map_err(fault)?;
+    if let (Some(middle), Some(broad)) = (center_nm(channel), band(broad_channel)) {
+        let fits = match band(channel) {
+            Some(narrow) => check_bands(narrow, broad),
+            None => check_place(middle, broad),
+        };
+        fits.map_err(fault)?;
     }
     let step = format!("{}: finding stars", channel.id);
     let own = found(&*prepared.rows, input.facts.ceiling, &step, control)?;
     let theirs = found(&**broad_rows, broad_input.facts.ceiling, &step, control)?;
-    let matched = match_widths(
+    let mut matched = match_widths(
         Arc::clone(&prepared.rows),
         Arc::clone(broad_rows),
         [own.fwhm_px, theirs.fwhm_px],
     );
     let blur_px2 = matched.narrow_blur_px2.max(matched.broad_blur_px2);
     // A blurred copy is read often: it is made once.
-    let narrow = kept(matched.narrow, matched.narrow_blur_px2 > 0.0, control)?;
-    let broad = kept(matched.broad, matched.broad_blur_px2 > 0.0, control)?;
+    matched.narrow = kept(matched.narrow, matched.narrow_blur_px2 > 0.0, control)?;
+    matched.broad = kept(matched.broad, matched.broad_blur_px2 > 0.0, control)?;
+    let levels = measure::glance(&*matched.broad, broad_input.facts.ceiling)?.levels;
     let (scale, uncertainty, used) = match continuum.scale {
-        Some(scale) => (scale, None, None),
+        Some(scale) => {
+            let own = measure::glance(&*matched.narrow, input.facts.ceiling)?.levels;
+            if let (Some(own), Some(levels)) = (own, &levels) {
+                check_factor(scale, &own, levels).map_err(fault)?;
+            }
+            (scale, None, None)
+        }
         None => {
             let mut tick = control.tick(format!("{}: comparing stars", channel.id));
             let field = |rows, stars| Field { rows, stars };
-            let fitted = ratio(field(&*narrow, &own), field(&*broad, &theirs), &mut tick);
-            let fitted = fitted.map_err(fault)?;
+            let narrow = field(&*prepared.rows, &own);
+            let broad = field(&**broad_rows, &theirs);
+            let fitted = ratio(narrow, broad, &matched, &mut tick).map_err(fault)?;
             if fitted.used < 10 {
                 notices.push(format!(
                     "{}: its continuum was fitted on {} stars only",
@@ -98,10 +112,8 @@ pub fn taken_out(
             (fitted.k, Some(fitted.error), Some(fitted.used))
         }
     };
-    let sky = measure::glance(&*broad, broad_input.facts.ceiling)?
-        .levels
-        .map_or(0.0, |levels| levels.sky);
-    let rows = subtract(narrow, broad, scale, sky).map_err(fault)?;
+    let sky = levels.map_or(0.0, |levels| levels.sky);
+    let rows = subtract(matched.narrow, matched.broad, scale, sky).map_err(fault)?;
     Ok(Prepared {
         rows: kept(Arc::new(rows), true, control)?,
         continuum: Some(ContinuumEntry {
@@ -117,11 +129,17 @@ pub fn taken_out(
 
 // Where a passband lies, as far as that is known.
 fn band(channel: &Channel) -> Option<Band> {
-    let line = lines::line(&channel.line)?;
+    let usual = || lines::line(&channel.line)?.width_nm;
     Some(Band {
-        center_nm: channel.center_nm.unwrap_or(line.center_nm),
-        width_nm: channel.width_nm.or(line.width_nm)?,
+        center_nm: center_nm(channel)?,
+        width_nm: channel.width_nm.or_else(usual)?,
     })
+}
+
+// Its middle, for which the line stands where the recipe says no other.
+fn center_nm(channel: &Channel) -> Option<f64> {
+    let usual = || Some(lines::line(&channel.line)?.center_nm);
+    channel.center_nm.or_else(usual)
 }
 
 fn found(

@@ -24,6 +24,7 @@ pub use rows::{Matched, Subtracted, WIDTHS_DIFFER, match_widths, subtract};
 use super::balance::Refusal;
 use super::balance::photometry::PhotometryError;
 use super::frame::{RowsError, Size};
+use super::measure::Levels;
 
 /// What a filter passes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,14 +52,43 @@ pub fn check_bands(narrow: Band, broad: Band) -> Result<(), ContinuumError> {
             broad_nm: broad.width_nm,
         });
     }
-    let apart = (broad.center_nm - narrow.center_nm).abs();
+    check_place(narrow.center_nm, broad)
+}
+
+/// Whether a broad channel passes a wavelength (nm), within a tenth of its own
+/// width: all that can be asked where a narrow filter's width is not known.
+///
+/// # Errors
+/// [`ContinuumError::Elsewhere`] where it does not.
+pub fn check_place(center_nm: f64, broad: Band) -> Result<(), ContinuumError> {
+    let apart = (broad.center_nm - center_nm).abs();
     let passes = apart <= 0.6 * broad.width_nm;
     if !passes {
         return Err(ContinuumError::Elsewhere {
-            line_nm: narrow.center_nm,
+            line_nm: center_nm,
             from_nm: broad.center_nm - 0.5 * broad.width_nm,
             to_nm: broad.center_nm + 0.5 * broad.width_nm,
         });
+    }
+    Ok(())
+}
+
+/// What is faint in a channel beside its brightest light.
+const FAINT_SHARE: f64 = 1e-4;
+
+/// Whether a factor that is given leaves anything of the narrow channel.
+///
+/// It does not where `k`, at least 0, times the noise of the broad channel or
+/// times a ten-thousandth of its brightest light is more than all values of the
+/// narrow one span. Levels are in file units, which may differ between the two.
+///
+/// # Errors
+/// [`ContinuumError::Drowns`].
+pub fn check_factor(k: f64, narrow: &Levels, broad: &Levels) -> Result<(), ContinuumError> {
+    let faint = broad.noise.max(FAINT_SHARE * (broad.max - broad.sky));
+    let (taken, span) = (k * faint, narrow.max - narrow.min);
+    if taken > span {
+        return Err(ContinuumError::Drowns { k, taken, span });
     }
     Ok(())
 }
@@ -124,6 +154,18 @@ pub enum ContinuumError {
         /// As it was given.
         k: f64,
     },
+    /// A factor that leaves nothing but the broad channel.
+    #[error(
+        "a factor of {k:?} drowns the channel: {taken:.1e} would be taken away by what is faint in the broad one, and all of its own values span {span:.1e}"
+    )]
+    Drowns {
+        /// As it was given.
+        k: f64,
+        /// Faint light of the broad channel times the factor, file units.
+        taken: f64,
+        /// From the lowest to the highest value of the narrow one, file units.
+        span: f64,
+    },
 }
 
 impl ContinuumError {
@@ -141,8 +183,8 @@ impl ContinuumError {
             Self::AllSaturated { .. } => {
                 "use stacks of shorter exposures, or give the factor as a number"
             }
-            Self::BadFactor { .. } => {
-                "start from the ratio of the filters' widths times that of the exposures"
+            Self::BadFactor { .. } | Self::Drowns { .. } => {
+                "leave `scale` out, and it is fitted on stars; or start from the ratio of the filters' widths times that of the exposures"
             }
         };
         hint.to_owned()
@@ -179,5 +221,35 @@ mod tests {
         assert!(error.to_string().contains("398 to 502 nm"), "{error}");
         assert!(error.hint().contains("passes this line"));
         assert!(check_bands(ha, band(640.0, f64::NAN)).is_err());
+        // 500.684 nm is 50.684 off the middle: within six tenths of 90, not of 80.
+        assert_eq!(check_place(500.684, band(450.0, 90.0)), Ok(()));
+        assert!(check_place(500.684, band(450.0, 80.0)).is_err());
+        assert!(check_place(f64::NAN, band(450.0, 80.0)).is_err());
+    }
+
+    #[test]
+    fn a_factor_must_leave_something() {
+        let levels = |min, sky, max, noise| Levels {
+            min,
+            max,
+            median: sky,
+            sky,
+            spread: noise,
+            noise,
+        };
+        let narrow = levels(90.0, 100.0, 1090.0, 2.0);
+        // 500 times the noise is all that the narrow channel spans.
+        let broad = levels(380.0, 400.0, 10_400.0, 2.0);
+        assert_eq!(check_factor(500.0, &narrow, &broad), Ok(()));
+        assert_eq!(check_factor(0.0, &narrow, &broad), Ok(()));
+        let error = check_factor(501.0, &narrow, &broad).expect_err("drowned");
+        assert!(error.to_string().contains("501.0 drowns"), "{error}");
+        assert!(error.hint().contains("fitted on stars"));
+        // The broad one without noise: its light tells; in units of its own, too.
+        let clean = levels(0.4, 0.4, 10.4, 0.0);
+        assert_eq!(check_factor(0.9e6, &narrow, &clean), Ok(()));
+        for k in [1.1e6, 1e300, f64::MAX] {
+            assert!(check_factor(k, &narrow, &clean).is_err(), "{k:?}");
+        }
     }
 }

@@ -2,8 +2,9 @@
 
 use std::ops::ControlFlow;
 
-use super::ContinuumError;
-use crate::engine::balance::photometry::{Field, Refusal, count, table};
+use super::{ContinuumError, Matched};
+use crate::engine::align::stars::Stars;
+use crate::engine::balance::photometry::{Field, Refusal, Table, count, table};
 use crate::engine::balance::robust;
 
 /// Least stars for a ratio.
@@ -38,23 +39,29 @@ pub struct Ratio {
 /// place, outliers of 2.5 sigma left out on both sides. Stars with emission
 /// lines and very red ones are a minority on one side; they do not pull.
 ///
-/// Where both channels were brought to one star width, give them so.
+/// `narrow` and `broad` are the channels as they stand, with the stars found
+/// there; `matched` is what became of them in
+/// [`match_widths`](super::match_widths). Light is taken from the matched rows,
+/// in both within the common width. What is full, and how large the noise is,
+/// is told by the rows as they stand: a blurred top is no longer full, and
+/// neighbours in a blurred sky share their noise.
 ///
 /// # Errors
 /// [`ContinuumError`]: sizes differ, too few stars, all saturated.
 pub fn ratio(
     narrow: Field<'_>,
     broad: Field<'_>,
+    matched: &Matched,
     tick: &mut dyn FnMut(usize, usize) -> ControlFlow<()>,
 ) -> Result<Ratio, ContinuumError> {
-    let sizes = [narrow.rows.size(), broad.rows.size()];
+    let sizes = [matched.narrow.size(), matched.broad.size()];
     if sizes[0] != sizes[1] {
         return Err(ContinuumError::Sizes {
             narrow: sizes[0],
             broad: sizes[1],
         });
     }
-    let table = table(&[narrow, broad], 0, LEAST_SNR, tick)?;
+    let table = compared(narrow, broad, matched, tick)?;
     let too_few = |used: usize, refused: Vec<(Refusal, usize)>| match refused.as_slice() {
         [(Refusal::Saturated, stars)] | [(Refusal::Saturated, stars), (Refusal::Faint, _)]
             if used == 0 =>
@@ -94,4 +101,37 @@ pub fn ratio(
         used,
         refused,
     })
+}
+
+/// The stars of the narrow channel, narrow and broad, each light with the
+/// error that it has before blurring.
+fn compared(
+    narrow: Field<'_>,
+    broad: Field<'_>,
+    matched: &Matched,
+    tick: &mut dyn FnMut(usize, usize) -> ControlFlow<()>,
+) -> Result<Table, ContinuumError> {
+    let Some(fwhm_px) = matched.fwhm_px else {
+        return Ok(table(&[narrow, broad], 0, LEAST_SNR, tick)?);
+    };
+    let [own, theirs] = [narrow, broad].map(|field| Stars {
+        fwhm_px: Some(fwhm_px),
+        ..field.stars.clone()
+    });
+    let field = |rows, stars| Field { rows, stars };
+    let (blurred, sharp) = if matched.narrow_blur_px2 > 0.0 {
+        (0, field(narrow.rows, &own))
+    } else {
+        (1, field(broad.rows, &theirs))
+    };
+    let fields = [
+        field(&*matched.narrow, &own),
+        field(&*matched.broad, &theirs),
+        sharp,
+    ];
+    let mut table = table(&fields, 0, LEAST_SNR, tick)?;
+    for star in &mut table.stars {
+        star.flux[blurred].error = star.flux[2].error;
+    }
+    Ok(table)
 }

@@ -23,12 +23,16 @@ pub struct Matched {
     pub narrow_blur_px2: f64,
     /// The same of the broad one.
     pub broad_blur_px2: f64,
+    /// The full width at half maximum that the stars of both have now, px, above
+    /// 0; None: neither was blurred, each keeps its own.
+    pub fwhm_px: Option<f64>,
 }
 
 /// Blurs the sharper of two channels to the width of the other where the full
 /// widths at half maximum (px) differ by more than [`WIDTHS_DIFFER`]; a width
 /// that is not known changes nothing. The bell's variance is the difference of
-/// the stars' own: right for bells, near for other profiles.
+/// the stars' own: right for bells, near for other profiles, whose wings it does
+/// not widen.
 pub fn match_widths(
     narrow: Arc<dyn Rows>,
     broad: Arc<dyn Rows>,
@@ -39,6 +43,7 @@ pub fn match_widths(
         broad,
         narrow_blur_px2: 0.0,
         broad_blur_px2: 0.0,
+        fwhm_px: None,
     };
     let [Some(a), Some(b)] = fwhm_px else {
         return matched;
@@ -46,6 +51,7 @@ pub fn match_widths(
     if a.max(b) <= (1.0 + WIDTHS_DIFFER) * a.min(b) {
         return matched;
     }
+    matched.fwhm_px = Some(a.max(b));
     let variance = (a * a - b * b).abs() / (FWHM_PER_SIGMA * FWHM_PER_SIGMA);
     if a < b {
         matched.narrow = Arc::new(Blurred::new(matched.narrow, variance));
@@ -180,12 +186,13 @@ mod tests {
         let rows: Arc<dyn Rows> = Arc::new(Plane::new(array![[1.0]]));
         let blur = |a, b| {
             let matched = match_widths(rows.clone(), rows.clone(), [a, b]);
-            [matched.narrow_blur_px2, matched.broad_blur_px2]
+            let blurs = [matched.narrow_blur_px2, matched.broad_blur_px2];
+            (blurs, matched.fwhm_px)
         };
-        assert_eq!(blur(Some(3.0), Some(3.1)), [0.0; 2]);
-        assert_eq!(blur(None, Some(3.1)), [0.0; 2]);
+        assert_eq!(blur(Some(3.0), Some(3.1)), ([0.0; 2], None));
+        assert_eq!(blur(None, Some(3.1)), ([0.0; 2], None));
         let expected = (16.0 - 9.0) / (FWHM_PER_SIGMA * FWHM_PER_SIGMA);
-        assert_eq!(blur(Some(3.0), Some(4.0)), [expected, 0.0]);
-        assert_eq!(blur(Some(4.0), Some(3.0)), [0.0, expected]);
+        assert_eq!(blur(Some(3.0), Some(4.0)), ([expected, 0.0], Some(4.0)));
+        assert_eq!(blur(Some(4.0), Some(3.0)), ([0.0, expected], Some(4.0)));
     }
 }
