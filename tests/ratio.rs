@@ -216,6 +216,12 @@ fn a_picture_shows_what_is_known_and_greys_the_rest() {
     }
 }
 
+#[path = "ratio/claims.rs"]
+mod claims;
+
+#[path = "ratio/full.rs"]
+mod full;
+
 #[path = "ratio/noise.rs"]
 mod noise;
 
@@ -261,6 +267,23 @@ fn a_record_tells_how_a_map_was_made() {
     assert_eq!(fs::read(bench.at("map.png")).expect("a file"), first);
 }
 
+/// Protects that the widest range and the narrowest that are allowed have a
+/// picture, with numbers on the scale.
+#[test]
+fn the_widest_and_the_narrowest_scale_are_drawn() {
+    let bench = Bench::new();
+    for (range, scale) in [
+        ("0,1e6", "linear"),
+        ("1e-6,1e6", "log"),
+        ("0.5,0.500001", "linear"),
+        ("0,1e-6", "linear"),
+    ] {
+        let arguments = ["ratio", "lantern.toml", "sii/ha", "-o", "map.png"];
+        let more = ["--range", range, "--scale", scale];
+        bench.run(0, &[&arguments[..], &more].concat());
+    }
+}
+
 #[test]
 fn what_cannot_be_is_refused_with_a_hint() {
     let bench = Bench::new();
@@ -288,6 +311,14 @@ fn what_cannot_be_is_refused_with_a_hint() {
         (
             &["sii/ha", "-o", "m.png", "--range", "0,1", "--scale", "log"],
             &["logarithm"],
+        ),
+        (
+            &["sii/ha", "-o", "m.png", "--range", "0,1e308"],
+            &["out of range", "0.000001 and 1000000"],
+        ),
+        (
+            &["sii/ha", "-o", "m.fits", "--range", "0,1e14"],
+            &["out of range", "0.000001 and 1000000"],
         ),
         (&["sii/ha", "-o", "m.tif"], &["TIFF", ".png"]),
         (&["sii/ha", "-o", "ha.fits"], &["one of the inputs"]),

@@ -14,12 +14,13 @@ use super::continuum;
 use super::inputs::Input;
 use super::{Control, Error};
 use crate::engine::align::stars::Stars;
+use crate::engine::align::transform::Transform;
 use crate::engine::crop::{Cropped, Rectangle};
-use crate::engine::frame::Rows;
+use crate::engine::frame::{Rows, Size};
 use crate::engine::level::{self, LevelError, Leveled, SkyModel};
 use crate::engine::recipe::{Channel, Crop, Level, Recipe};
 use crate::io::record::{AlignEntry, ContinuumEntry, LevelEntry};
-use laid::laid;
+use laid::{Laid, laid};
 pub use laid::{points, stars_of};
 use part::part;
 
@@ -45,6 +46,11 @@ pub struct Preparation {
     pub indices: Vec<usize>,
     /// Which part of the reference's grid is kept.
     pub part: Rectangle,
+    /// Width and height of the reference's whole grid.
+    pub grid: Size,
+    /// The channels that were resampled, by index in the recipe: how each came
+    /// onto the grid.
+    pub moves: Vec<(usize, Transform)>,
     /// What a person should know.
     pub notices: Vec<String>,
 }
@@ -101,7 +107,7 @@ pub fn each<'a>(
         .or(taking_part.first().copied())
         .ok_or_else(|| Error::request("no channel takes part", "give one a color"))?;
     let mut notices = Vec::new();
-    let mut on_grid: Vec<(Arc<dyn Rows>, Option<AlignEntry>)> = Vec::new();
+    let mut on_grid: Vec<Laid> = Vec::new();
     let mut grid_stars: Option<Stars> = None;
     let mut staying: Vec<&Input> = Vec::new();
     for input in taking_part {
@@ -126,10 +132,13 @@ pub fn each<'a>(
     }
     let part = part(recipe, grid, &on_grid, control)?;
     let mut even: Vec<(&Input, Prepared)> = Vec::new();
-    for (input, (rows, align)) in staying.into_iter().zip(on_grid) {
+    let mut moves = Vec::new();
+    for (input, laid) in staying.into_iter().zip(on_grid) {
         if !involved.contains(&input.channel) {
             continue;
         }
+        moves.extend(laid.transform.map(|transform| (input.channel, transform)));
+        let (rows, align) = (laid.rows, laid.align);
         let own = of(input.channel);
         match evened(recipe, input, rows, align, part, &mut notices, own) {
             Ok(prepared) => even.push((input, prepared)),
@@ -170,6 +179,8 @@ pub fn each<'a>(
         channels,
         indices,
         part,
+        grid: grid.facts.size,
+        moves,
         notices,
     })
 }

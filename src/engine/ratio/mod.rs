@@ -20,6 +20,8 @@ pub mod chance;
 
 pub mod criteria;
 
+pub mod full;
+
 pub mod noise;
 
 pub mod paint;

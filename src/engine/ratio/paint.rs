@@ -25,6 +25,50 @@ const STEPS: usize = 1024;
 /// A scale that suits its ratios covers this part of the highest at least.
 const LEAST_SPAN: f64 = 0.1;
 
+/// The highest ratio that a scale may be asked to end with.
+pub const MOST: f64 = 1e6;
+
+/// The lowest that it may end with, and that one by logarithms may begin with.
+pub const LEAST: f64 = 1e-6;
+
+/// The ends of a scale lie apart by this part of the higher one at least.
+pub const LEAST_APART: f64 = 1e-6;
+
+/// Numbers on an even scale at the most.
+const MOST_TICKS: f64 = 12.0;
+
+/// Numbers from this one on, and steps below its inverse, are written with a
+/// power of ten.
+const LONG: f64 = 1e9;
+
+/// Whether a scale can be read from one end of `range` (low, high) to the other.
+///
+/// # Errors
+/// What is wrong, and the next step.
+pub fn check_range([low, high]: [f64; 2], scale: Scale) -> Result<(), (String, String)> {
+    let said =
+        |why: &str, hint: String| Err((format!("`range = [{low:?}, {high:?}]` {why}"), hint));
+    if !(LEAST..=MOST).contains(&high) {
+        return said(
+            "is out of range",
+            format!("a scale ends between {LEAST} and {MOST}; ratios of lines are 0.01 to 100"),
+        );
+    }
+    if scale == Scale::Log && low < LEAST {
+        return said(
+            "begins too low for a logarithm",
+            format!("begin at {LEAST} at least, or take the linear scale"),
+        );
+    }
+    if high - low < LEAST_APART * high {
+        return said(
+            "has its ends too close together",
+            format!("they lie apart by {LEAST_APART} of the higher one at least"),
+        );
+    }
+    Ok(())
+}
+
 /// The ratios that a scale begins and ends with.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Span {
@@ -42,7 +86,13 @@ impl Span {
         match self.scale {
             Scale::Linear => (ratio - self.low) / (self.high - self.low),
             Scale::Log => {
-                let log = |value: f64| f64::from(num::log2(value as f32));
+                // Beyond the range of f32 there would be no logarithm.
+                let tiny = f64::from(f32::MIN_POSITIVE);
+                let in_f32 = self.low >= tiny && self.high <= f64::from(f32::MAX);
+                let log = |value: f64| match in_f32 {
+                    true => f64::from(num::log2(value as f32)),
+                    false => libm::log2(value),
+                };
                 (log(ratio) - log(self.low)) / (log(self.high) - log(self.low))
             }
         }
@@ -68,7 +118,7 @@ impl Span {
         }
         let (from, to) = match scale {
             Scale::Linear => {
-                let (step, _) = round_step((high - low) / 4.0);
+                let step = round_step((high - low) / 4.0).value();
                 (
                     (low / step + 1e-9).floor() * step,
                     (high / step - 1e-9).ceil() * step,
@@ -102,13 +152,23 @@ impl Span {
 
     // In even steps of 1, 2 or 5.
     fn even_ticks(&self) -> Vec<(f64, String)> {
-        let (step, decimals) = round_step((self.high - self.low) / 6.0);
-        let first = (self.low / step - 1e-9).ceil() as i64;
-        let last = (self.high / step + 1e-9).floor() as i64;
-        (first..=last)
-            .map(|count| count as f64 * step)
-            .map(|value| (value, format!("{value:.decimals$}")))
-            .collect()
+        let round = round_step((self.high - self.low) / 6.0);
+        let step = round.value();
+        let first = (self.low / step - 1e-9).ceil();
+        let last = (self.high / step + 1e-9).floor();
+        let more = (last - first).clamp(0.0, MOST_TICKS - 1.0) as u32;
+        let mut ticks: Vec<(f64, String)> = (0..=more)
+            .map(|count| (first + f64::from(count)) * step)
+            .map(|value| (value, round.written(value, self.high)))
+            .collect();
+        // Where steps are as fine as numbers are, some are the same.
+        ticks.dedup_by(|one, other| one.1 == other.1);
+        if ticks.len() < 2 {
+            ticks = [self.low, self.high]
+                .map(|end| (end, format!("{end:e}")))
+                .into();
+        }
+        ticks
     }
 
     // All of 1, 2 and 5 times powers of ten.
@@ -130,16 +190,42 @@ fn decimals_of(power: i32) -> usize {
     power.min(0).unsigned_abs() as usize
 }
 
-// 1, 2 or 5 times a power of ten, at least this; and the decimals it needs.
-fn round_step(least: f64) -> (f64, usize) {
-    (-9..=9)
-        .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| (digit * ten_to(power), decimals_of(power))))
-        .find(|(step, _)| *step >= least * 0.999_999)
-        .unwrap_or((1e9, 0))
+/// 1, 2 or 5 times a power of ten.
+#[derive(Debug, Clone, Copy)]
+struct Round {
+    digit: f64,
+    power: i32,
+}
+
+impl Round {
+    fn value(self) -> f64 {
+        self.digit * ten_to(self.power)
+    }
+
+    // A number of these steps, on a scale that ends with `high`.
+    fn written(self, value: f64, high: f64) -> String {
+        if self.value() >= LONG.recip() && high < LONG {
+            let decimals = decimals_of(self.power);
+            return format!("{value:.decimals$}");
+        }
+        let digits = (libm::floor(libm::log10(high)) as i32 - self.power).clamp(0, 16) as usize;
+        format!("{value:.digits$e}")
+    }
+}
+
+// The least such number that is this at least, of those that f64 has.
+fn round_step(least: f64) -> Round {
+    (-307..=308)
+        .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| Round { digit, power }))
+        .find(|round| round.value() >= least * 0.999_999)
+        .unwrap_or(Round {
+            digit: 1.0,
+            power: 308,
+        })
 }
 
 fn round_up(value: f64) -> f64 {
-    round_step(value).0
+    round_step(value).value()
 }
 
 fn round_down(value: f64) -> f64 {
@@ -255,6 +341,76 @@ mod tests {
                     }
                 }
             }
+        }
+    }
+
+    /// Protects against scales that a recipe may ask for and nobody needs: they
+    /// filled the memory, or had no two numbers. Few, short and different ones
+    /// are what anyone can read; places tell that they lie within.
+    #[test]
+    fn the_strangest_scales_have_a_few_short_numbers() {
+        for [low, high] in [
+            [0.0, 1e308],
+            [0.0, f64::MAX],
+            [1e-300, f64::MAX],
+            [0.0, 1e14],
+            [3e13, 1e14],
+            [1e9, 1e9 + 60.0],
+            [0.0, 1e-12],
+            [0.0, 1e-300],
+            [1e-308, 3e-308],
+            [1.0, 1.0 + f64::EPSILON],
+            [1e6, 1e6 + 2e-10],
+            [1e300, 1.000_000_000_1e300],
+        ] {
+            for scale in [Scale::Linear, Scale::Log] {
+                if scale == Scale::Log && low == 0.0 {
+                    continue;
+                }
+                let span = Span { low, high, scale };
+                let ticks = span.ticks();
+                assert!((2..=13).contains(&ticks.len()), "{span:?} {ticks:?}");
+                for pair in ticks.windows(2) {
+                    assert!(pair[0].0 < pair[1].0, "{ticks:?}");
+                    assert!(pair[0].1 != pair[1].1, "{ticks:?}");
+                }
+                for (value, text) in &ticks {
+                    assert!(text.len() <= 24, "{text}");
+                    let told: f64 = text.parse().expect("a number");
+                    assert!((told - value).abs() <= 1e-6 * value.abs(), "{text} {value}");
+                    let little = 1e-6 * (high - low);
+                    let whole = low - little..=high + little;
+                    assert!(whole.contains(value), "{span:?} {value}");
+                }
+            }
+        }
+    }
+
+    /// Protects that a range which no scale can show is told from one that is
+    /// merely wide or narrow.
+    #[test]
+    fn ranges_that_no_scale_can_show_are_refused() {
+        use Scale::{Linear, Log};
+        for (range, scale) in [
+            ([0.0, 1e6], Linear),
+            ([0.0, 1e-6], Linear),
+            ([1e-6, 1e6], Log),
+            ([0.3, 0.3001], Linear),
+            ([1.0, 1000.0], Log),
+        ] {
+            assert_eq!(check_range(range, scale), Ok(()), "{range:?}");
+        }
+        for (range, scale, words) in [
+            ([0.0, 1e308], Linear, "1000000"),
+            ([0.0, 1_000_001.0], Linear, "1000000"),
+            ([0.0, 1e-7], Linear, "0.000001"),
+            ([0.0, f64::NAN], Linear, "1000000"),
+            ([1e-7, 1.0], Log, "linear"),
+            ([1.0, 1.000_000_1], Linear, "apart"),
+        ] {
+            let (what, hint) = check_range(range, scale).expect_err(words);
+            assert!(what.contains("range = ["), "{what}");
+            assert!(hint.contains(words), "{hint}");
         }
     }
 

@@ -20,7 +20,13 @@ use crate::work::{Control, Error};
 /// Memory for a channel that is being resampled.
 const MEMORY: NonZeroUsize = NonZeroUsize::new(96 << 20).expect("not zero");
 
-// A channel's rows on the grid, and how they came there.
+/// A channel's rows on the grid, and how they came there; None: as they stood.
+pub(super) struct Laid {
+    pub rows: Arc<dyn Rows>,
+    pub align: Option<AlignEntry>,
+    pub transform: Option<Transform>,
+}
+
 pub(super) fn laid(
     recipe: &Recipe,
     input: &Input,
@@ -28,7 +34,7 @@ pub(super) fn laid(
     grid_stars: &mut Option<Stars>,
     notices: &mut Vec<String>,
     control: Control<'_>,
-) -> Result<(Arc<dyn Rows>, Option<AlignEntry>), Error> {
+) -> Result<Laid, Error> {
     control.check()?;
     let channel = &recipe.channels[input.channel];
     let grid_id = recipe.channels[grid.channel].id.as_str();
@@ -36,11 +42,16 @@ pub(super) fn laid(
         .align
         .as_ref()
         .filter(|_| input.channel != grid.channel);
+    let unmoved = |rows| Laid {
+        rows,
+        align: None,
+        transform: None,
+    };
     Ok(match moves {
         None if recipe.crop == Some(Crop::Common) => {
-            (Arc::new(Rimless(Arc::clone(&input.rows))), None)
+            unmoved(Arc::new(Rimless(Arc::clone(&input.rows))))
         }
-        None => (Arc::clone(&input.rows), None),
+        None => unmoved(Arc::clone(&input.rows)),
         Some(align) => {
             let found = match align.method {
                 AlignMethod::Stars => {
@@ -75,7 +86,11 @@ pub(super) fn laid(
                     100.0 * share
                 ));
             }
-            (rows, Some(found.entry))
+            Laid {
+                rows,
+                align: Some(found.entry),
+                transform: Some(found.transform),
+            }
         }
     })
 }

@@ -1,18 +1,16 @@
 //! Which part of the grid is kept.
 
-use std::sync::Arc;
-
+use super::laid::Laid;
 use crate::engine::crop::{Rectangle, both, covered, largest};
-use crate::engine::frame::{Rows, Size};
+use crate::engine::frame::Size;
 use crate::engine::recipe::{Crop, Recipe};
-use crate::io::record::AlignEntry;
 use crate::work::inputs::Input;
 use crate::work::{Control, Error};
 
 pub(super) fn part(
     recipe: &Recipe,
     grid: &Input,
-    channels: &[(Arc<dyn Rows>, Option<AlignEntry>)],
+    channels: &[Laid],
     control: Control<'_>,
 ) -> Result<Rectangle, Error> {
     let size = grid.facts.size;
@@ -44,9 +42,9 @@ pub(super) fn part(
         }
         Some(Crop::Common) => {
             let mut common = vec![(0, size.width); size.height];
-            for (rows, _) in channels {
+            for channel in channels {
                 control.check()?;
-                common = both(&common, &covered(&**rows)?);
+                common = both(&common, &covered(&*channel.rows)?);
             }
             largest(&common, size.width).ok_or_else(|| {
                 Error::request(

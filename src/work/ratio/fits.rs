@@ -71,7 +71,7 @@ fn numbers(made: &Made<'_>) -> Vec<(&'static str, f64)> {
         ("SKYERR2", law.under.sky_error),
         ("NOISE2", law.under.noise),
     ];
-    for (keyword, side) in [("FULL1", &law.over), ("FULL2", &law.under)] {
+    for (keyword, side) in [("FULL1", &made.sides[0]), ("FULL2", &made.sides[1])] {
         numbers.extend(side.full.map(|full| (keyword, full)));
     }
     for (keyword, channel) in [("WAVE1", made.over), ("WAVE2", made.under)] {
@@ -93,8 +93,9 @@ fn history(made: &Made<'_>, what: String) -> Vec<String> {
             "1 is divided: {}; by 2: {}",
             made.over.file, made.under.file
         ),
-        "WAVE: nm in air. SKY, SKYERR, NOISE, FULL: file units, NOISE of one pixel of the map; from \
-         FULL on there is no data".to_owned(),
+        "WAVE: nm in air. SKY, SKYERR, NOISE: file units, NOISE of one pixel of the map".to_owned(),
+        "FULL: in the file, before it is prepared; what is made of pixels from FULL on, there or in a \
+         broad channel that is taken out, is no data".to_owned(),
     ];
     for (channel, index) in [(made.over, 1), (made.under, 2)] {
         let at = made

@@ -3,6 +3,8 @@
 
 mod fits;
 
+mod full;
+
 mod picture;
 
 mod record;
@@ -27,7 +29,7 @@ use crate::engine::lines::line;
 use crate::engine::measure::{self, Levels, Sampler, Survey};
 use crate::engine::ratio::chance::Squares;
 use crate::engine::ratio::criteria::{Criterion, criterion};
-use crate::engine::ratio::paint::Span;
+use crate::engine::ratio::paint::{Span, check_range};
 use crate::engine::ratio::words::{self, Figures};
 use crate::engine::ratio::{Counts, Law, Map, Point, Side, chance, noise};
 use crate::engine::recipe::text::nearest_hint;
@@ -115,7 +117,18 @@ pub fn chosen(recipe: &Recipe, text: &str, wish: &Wish) -> Result<Ratio, Error> 
     ratio
         .check(recipe)
         .map_err(|(what, hint)| Error::request(what, hint))?;
+    fits_a_scale(&ratio)?;
     Ok(ratio)
+}
+
+// Whether a scale can be drawn from one end of its range to the other.
+fn fits_a_scale(ratio: &Ratio) -> Result<(), Error> {
+    match ratio.range {
+        Some(range) => {
+            check_range(range, ratio.scale).map_err(|(what, hint)| Error::request(what, hint))
+        }
+        None => Ok(()),
+    }
 }
 
 /// Where the record of a map lies: beside it, with `.ratio.json` after its name.
@@ -139,6 +152,8 @@ struct Made<'a> {
     preparation: &'a Preparation,
     /// The grid of the map.
     grid: Header,
+    /// The two lines, with the level of their files at which a detector was full.
+    sides: [Side; 2],
     law: Law,
     figures: Figures,
     span: Span,
@@ -170,6 +185,7 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
     } = request;
     let refused = |(what, hint)| Error::request(what, hint);
     ratio.check(recipe).map_err(refused)?;
+    fits_a_scale(ratio)?;
     let format = kind_of(out)?;
     let record = record_path(out);
     let stacks = recipe.channels.iter().map(|c| folder.join(&c.file));
@@ -193,19 +209,15 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
     };
     // Where a frame did not reach is no field.
     let rimless = [one, other].map(|at| Rimless(Arc::clone(&preparation.channels[at].rows)));
-    let rows: [&dyn Rows; 2] = [&rimless[0], &rimless[1]];
     let (over, under) = (&recipe.channels[over], &recipe.channels[under]);
     let mut notices = preparation.notices.clone();
     let mut sides = Vec::new();
-    for (channel, at, rows) in [(over, one, rows[0]), (under, other, rows[1])] {
+    for (channel, at, rows) in [(over, one, &rimless[0]), (under, other, &rimless[1])] {
         control.check()?;
         let prepared = &preparation.channels[at];
         let index = preparation.indices[at];
-        let ceiling = opened
-            .iter()
-            .find(|input| input.channel == index)
-            .and_then(|input| input.facts.ceiling);
-        let survey = measure::glance(rows, ceiling)?;
+        let input = opened.iter().find(|input| input.channel == index);
+        let survey = measure::glance(rows, None)?;
         notices.extend(remarks(channel, survey.levels, prepared.level.is_some()));
         let mut side = noise::side(&survey).ok_or_else(|| {
             Error::request(
@@ -218,15 +230,34 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
         let found = noise::of_means(rows, &side, ratio.bin as usize, &mut tick);
         control.check()?;
         side.noise = found?;
+        side.full = match input {
+            Some(input) => full::level(input)?,
+            None => None,
+        };
         sides.push(side);
     }
+    let sides = [sides[0], sides[1]];
+    // What was full is told by the files; prepared values are not compared.
+    let mut rows = Vec::new();
+    for (at, rimless) in [one, other].into_iter().zip(rimless) {
+        let all: Arc<dyn Rows> = Arc::new(rimless);
+        rows.push(full::without(
+            recipe,
+            &opened,
+            &preparation,
+            at,
+            all,
+            control,
+        )?);
+    }
+    let [over_side, under_side] = sides.map(|side| Side { full: None, ..side });
     let law = Law {
-        over: sides[0],
-        under: sides[1],
+        over: over_side,
+        under: under_side,
         min_snr: ratio.min_snr,
         bin: ratio.bin as usize,
     };
-    let map = Map::new(rows[0], rows[1], law).ok_or_else(|| {
+    let map = Map::new(&*rows[0], &*rows[1], law).ok_or_else(|| {
         Error::request(
             format!("the field is smaller than {0} x {0} pixels", ratio.bin),
             "take means over fewer pixels with --bin",
@@ -250,6 +281,7 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
         files: &files,
         preparation: &preparation,
         grid: fits::grid(&grid, preparation.part.origin, ratio.bin),
+        sides,
         law,
         figures,
         span,
@@ -277,7 +309,7 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
     Ok(Done {
         name: words::name(over, under),
         size: map.size(),
-        sides: [law.over, law.under],
+        sides,
         figures: made.figures,
         criterion,
         span,

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use serde::Deserialize;
+use serde_json::Value;
 
-use super::Done;
 use super::record::VERSION;
 use crate::engine::caption::Caption;
 use crate::engine::ratio::words;
@@ -25,7 +25,28 @@ pub struct Told {
     pub(super) caveats: Vec<String>,
     pub(super) recipe: Recipe,
     figures: Figures,
+    /// The record as it was read.
+    #[serde(skip)]
+    whole: Value,
 }
+
+/// What comes out once more when a map is made again, as it is called in the
+/// record. The rest is what it is made of, when, and by which build.
+const MADE: [&str; 13] = [
+    "/map/width",
+    "/map/height",
+    "/map/part",
+    "/name",
+    "/calibration",
+    "/over",
+    "/under",
+    "/figures",
+    "/criterion",
+    "/scale",
+    "/words",
+    "/caveats",
+    "/notices",
+];
 
 /// The map itself.
 #[derive(Debug, Clone, Deserialize)]
@@ -88,7 +109,11 @@ pub fn read(path: &Path) -> Result<Option<Told>, Error> {
         path: path.clone(),
         what: format!("the record of a map is damaged: {what}"),
     };
-    let told: Told = serde_json::from_value(value).map_err(|error| damaged(error.to_string()))?;
+    let told = Told::deserialize(&value).map_err(|error| damaged(error.to_string()))?;
+    let told = Told {
+        whole: value,
+        ..told
+    };
     if let Err(problem) = check::whole(&told.recipe) {
         return Err(damaged(format!("{}: {}", problem.place, problem.what)).into());
     }
@@ -113,23 +138,21 @@ impl Told {
         inputs.map(|input| (input.channel.as_str(), input.file.as_str()))
     }
 
-    /// Whether all that is claimed of a map is so of the one that was made again.
-    pub(super) fn is_true_of(&self, done: &Done) -> bool {
-        let figures = &self.figures;
-        let claimed = [figures.known, figures.p16, figures.median, figures.p84];
-        let [p16, median, p84] = done.figures.quantiles;
-        let same = |one: f64, other: f64| one == other;
-        let found = [done.figures.known(), p16, median, p84];
-        self.name == done.name
-            && self.words == done.words
-            && self.caveats == done.caveats
-            && figures.stands_out == done.figures.stands_out
-            && same(self.scale.low, done.span.low)
-            && same(self.scale.high, done.span.high)
-            && claimed
-                .into_iter()
-                .zip(found)
-                .all(|(one, other)| same(one, other))
+    /// What is claimed of a map and is not so of the one that was made `again`
+    /// (its record): where it stands in the record, `over.sky`.
+    pub(super) fn untrue(&self, again: &Value) -> Vec<String> {
+        let mut found = Vec::new();
+        for place in MADE {
+            let [claimed, made] = [&self.whole, again].map(|whole| whole.pointer(place));
+            let name = place[1..].replace('/', ".");
+            compare(
+                &name,
+                claimed.unwrap_or(&Value::Null),
+                made.unwrap_or(&Value::Null),
+                &mut found,
+            );
+        }
+        found
     }
 
     /// The words under the map.
@@ -152,5 +175,81 @@ impl Told {
             caveats: &self.caveats,
             stands_out: figures.stands_out,
         })
+    }
+}
+
+// Where two parts of a record differ. Numbers are compared as numbers: another
+// program may write 5.0 as 5.
+fn compare(name: &str, claimed: &Value, made: &Value, found: &mut Vec<String>) {
+    match (claimed, made) {
+        (Value::Object(claimed), Value::Object(made)) => {
+            let more = made.keys().filter(|key| !claimed.contains_key(*key));
+            for key in claimed.keys().chain(more) {
+                // Records of the first builds do not tell.
+                if (name, key.as_str()) == ("figures", "stands_out") && !claimed.contains_key(key) {
+                    let yes = Value::Bool(yes());
+                    compare(
+                        "figures.stands_out",
+                        &yes,
+                        made.get(key).unwrap_or(&Value::Null),
+                        found,
+                    );
+                    continue;
+                }
+                let [one, other] =
+                    [claimed, made].map(|part| part.get(key).unwrap_or(&Value::Null));
+                compare(&format!("{name}.{key}"), one, other, found);
+            }
+        }
+        (Value::Number(one), Value::Number(other)) if one.as_f64() == other.as_f64() => {}
+        (Value::Array(one), Value::Array(other)) if one.len() == other.len() => {
+            // An entry is not worth a name of its own.
+            let mut within = Vec::new();
+            for (one, other) in one.iter().zip(other) {
+                compare(name, one, other, &mut within);
+            }
+            if !within.is_empty() {
+                found.push(name.to_owned());
+            }
+        }
+        (one, other) if one == other => {}
+        _ => found.push(name.to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    fn differ(claimed: &Value, made: &Value) -> Vec<String> {
+        let mut found = Vec::new();
+        compare("figures", claimed, made, &mut found);
+        found
+    }
+
+    /// Protects that a claim cannot hide by its kind: a number, a word, an
+    /// entry of a list, one that is left out and one that is added.
+    #[test]
+    fn whatever_differs_is_named() {
+        let made = json!({ "a": 5.0, "b": "x", "c": [1, 2], "d": null, "e": { "f": 1 } });
+        let same = json!({ "a": 5, "b": "x", "c": [1.0, 2], "e": { "f": 1.0 } });
+        assert!(differ(&same, &made).is_empty());
+        let other = json!({ "a": 6, "b": "y", "c": [1, 3], "d": 1, "e": {}, "g": 1 });
+        assert_eq!(
+            differ(&other, &made),
+            ["a", "b", "c", "d", "e.f", "g"].map(|name| format!("figures.{name}"))
+        );
+        assert_eq!(differ(&json!([1]), &json!([1, 2])), ["figures"]);
+    }
+
+    /// Protects records that were written before it was told whether a map
+    /// stands out of its noise: all of those do.
+    #[test]
+    fn old_records_claim_that_they_stand_out() {
+        let (old, empty) = (json!({ "known": 1 }), "figures.stands_out");
+        let made = |stands_out| json!({ "known": 1, "stands_out": stands_out });
+        assert!(differ(&old, &made(true)).is_empty());
+        assert_eq!(differ(&old, &made(false)), [empty]);
     }
 }

@@ -1,0 +1,190 @@
+//! Pixels at which a detector was full. They say nothing of a line, whatever is
+//! done to them afterwards: they are marked in the file's own values, the marks
+//! follow the channel onto the grid, and what lies under a mark is no data.
+
+use std::sync::Arc;
+
+use crate::engine::frame::{BAND_ROWS, Rows, RowsError, Size};
+
+/// A pixel to which full ones lend at least this part of its value is no data.
+pub const LEAST_SHARE: f32 = 0.001;
+
+/// What hears how many rows are done, and may stop.
+pub type Tick<'a> = &'a dyn Fn(usize) -> Result<(), RowsError>;
+
+/// Marked pixels of a grid, one bit for each. As rows, 1 where there is a mark,
+/// 0 elsewhere.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Marks {
+    size: Size,
+    bits: Vec<u64>,
+}
+
+impl Marks {
+    /// Marks the values of a file at or above `full`, file units.
+    ///
+    /// # Errors
+    /// What the source meets, or `tick` says.
+    pub fn of(rows: &dyn Rows, full: f64, tick: Tick<'_>) -> Result<Self, RowsError> {
+        Self::by(rows, &|value| f64::from(value) >= full, tick)
+    }
+
+    /// Marks the pixels that marked ones went into: `shares` are marks (0 and 1)
+    /// after the means that the values went through. Where there is no share
+    /// there is no mark.
+    ///
+    /// # Errors
+    /// What the source meets, or `tick` says.
+    pub fn reached(shares: &dyn Rows, tick: Tick<'_>) -> Result<Self, RowsError> {
+        Self::by(shares, &|share| share.abs() >= LEAST_SHARE, tick)
+    }
+
+    fn by(
+        rows: &dyn Rows,
+        is_marked: &dyn Fn(f32) -> bool,
+        tick: Tick<'_>,
+    ) -> Result<Self, RowsError> {
+        let size = rows.size();
+        let mut bits = vec![0; size.pixels().div_ceil(64)];
+        let mut band = vec![0.0; size.width * BAND_ROWS.min(size.height)];
+        for first_row in (0..size.height).step_by(BAND_ROWS) {
+            tick(first_row)?;
+            let count = BAND_ROWS.min(size.height - first_row) * size.width;
+            rows.read(first_row, &mut band[..count])?;
+            for (index, value) in (first_row * size.width..).zip(&band[..count]) {
+                bits[index / 64] |= u64::from(is_marked(*value)) << (index % 64);
+            }
+        }
+        Ok(Self { size, bits })
+    }
+
+    /// Whether no pixel is marked.
+    pub fn is_empty(&self) -> bool {
+        self.bits.iter().all(|bits| *bits == 0)
+    }
+
+    /// Those that one or both have; None where the grids differ.
+    pub fn with(mut self, other: &Self) -> Option<Self> {
+        for (own, others) in self.bits.iter_mut().zip(&other.bits) {
+            *own |= others;
+        }
+        (self.size == other.size).then_some(self)
+    }
+}
+
+impl Rows for Marks {
+    fn size(&self) -> Size {
+        self.size
+    }
+
+    fn read(&self, first_row: usize, out: &mut [f32]) -> Result<(), RowsError> {
+        for (index, value) in (first_row * self.size.width..).zip(out) {
+            let mark = self.bits[index / 64] >> (index % 64) & 1;
+            *value = if mark == 1 { 1.0 } else { 0.0 };
+        }
+        Ok(())
+    }
+}
+
+/// A channel whose marked pixels are no data.
+pub struct Without {
+    rows: Arc<dyn Rows>,
+    marks: Arc<dyn Rows>,
+}
+
+impl Without {
+    /// `marks` are above 0 where there is no data; None where its size is not
+    /// that of `rows`.
+    pub fn new(rows: Arc<dyn Rows>, marks: Arc<dyn Rows>) -> Option<Self> {
+        (rows.size() == marks.size()).then_some(Self { rows, marks })
+    }
+}
+
+impl Rows for Without {
+    fn size(&self) -> Size {
+        self.rows.size()
+    }
+
+    fn read(&self, first_row: usize, out: &mut [f32]) -> Result<(), RowsError> {
+        let mut marks = vec![0.0; out.len()];
+        self.marks.read(first_row, &mut marks)?;
+        self.rows.read(first_row, out)?;
+        for (value, mark) in out.iter_mut().zip(marks) {
+            if mark > 0.0 {
+                *value = f32::NAN;
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::frame::Plane;
+
+    const SIZE: Size = Size {
+        width: 13,
+        height: 150,
+    };
+
+    fn plane(value: impl Fn(usize) -> f32) -> Plane {
+        let values = (0..SIZE.pixels()).map(value).collect();
+        Plane::from_vec(SIZE, values).expect("a whole picture")
+    }
+
+    fn read(rows: &dyn Rows) -> Vec<f32> {
+        let mut values = vec![0.0; rows.size().pixels()];
+        rows.read(0, &mut values).expect("reads");
+        values
+    }
+
+    /// Protects that just the full pixels go, in every row and band.
+    #[test]
+    fn what_is_marked_is_no_data_and_nothing_else() {
+        let values = plane(|index| if index % 7 == 3 { 9.0 } else { 8.5 });
+        let marks = Marks::of(&values, 9.0, &|_| Ok(())).expect("reads");
+        let without = Without::new(Arc::new(values), Arc::new(marks)).expect("one size");
+        for (index, value) in read(&without).iter().enumerate() {
+            assert_eq!(value.is_nan(), index % 7 == 3, "{index}");
+        }
+        let mut row = vec![0.0; SIZE.width];
+        without.read(101, &mut row).expect("reads");
+        for (index, value) in (101 * SIZE.width..).zip(row) {
+            assert_eq!(value.is_nan(), index % 7 == 3, "{index}");
+        }
+    }
+
+    /// Protects that marks of two channels add up, and that a share counts by
+    /// its amount alone, as a kernel's lobes have both signs.
+    #[test]
+    fn marks_add_up_and_shares_count_by_their_amount() {
+        let shares = plane(|index| match index % 5 {
+            0 => -0.1,
+            1 => 0.002,
+            2 => 0.0005,
+            3 => f32::NAN,
+            _ => 0.0,
+        });
+        let one = Marks::reached(&shares, &|_| Ok(())).expect("reads");
+        assert!(!one.is_empty());
+        let none = Marks::of(&shares, 5.0, &|_| Ok(())).expect("reads");
+        assert!(none.is_empty());
+        let both = none.with(&one).expect("one grid");
+        for (index, mark) in read(&both).iter().enumerate() {
+            assert_eq!(*mark > 0.0, index % 5 < 2, "{index}");
+        }
+    }
+
+    /// Protects that a stopped job does not read on.
+    #[test]
+    fn a_stop_is_heard() {
+        let stop = RowsError {
+            message: "stopped".to_owned(),
+            hint: String::new(),
+        };
+        let tick = |row: usize| if row > 0 { Err(stop.clone()) } else { Ok(()) };
+        let found = Marks::of(&plane(|_| 1.0), 1.0, &tick);
+        assert_eq!(found, Err(stop.clone()));
+    }
+}

@@ -1,0 +1,121 @@
+//! Which pixels of a prepared line a full detector had a part in.
+
+use std::num::NonZeroUsize;
+use std::sync::Arc;
+
+use crate::engine::align::resample::Aligned;
+use crate::engine::continuum::Blurred;
+use crate::engine::crop::{Cropped, Rimless};
+use crate::engine::frame::Rows;
+use crate::engine::measure;
+use crate::engine::ratio::full::{Marks, Without};
+use crate::engine::recipe::Recipe;
+use crate::work::inputs::Input;
+use crate::work::prepare::Preparation;
+use crate::work::{Control, Error};
+
+/// Memory for marks that are being resampled.
+const MEMORY: NonZeroUsize = NonZeroUsize::new(96 << 20).expect("not zero");
+
+/// Where the detector of an input was full: what its file says, or the level
+/// at which its highest values pile up. In units of the file, None where
+/// neither is known.
+///
+/// # Errors
+/// When the file cannot be read.
+pub fn level(input: &Input) -> Result<Option<f64>, Error> {
+    if input.facts.ceiling.is_some() {
+        return Ok(input.facts.ceiling);
+    }
+    let rows = Rimless(Arc::clone(&input.rows));
+    Ok(measure::glance(&rows, None)?.saturation)
+}
+
+/// The rows `rows` of the prepared channel `at`, and no data where pixels went
+/// in that were full in its own file, or in that of the broad channel that was
+/// taken out of it.
+///
+/// # Errors
+/// When a file cannot be read, or the job is stopped.
+pub fn without(
+    recipe: &Recipe,
+    inputs: &[Input],
+    preparation: &Preparation,
+    at: usize,
+    rows: Arc<dyn Rows>,
+    control: Control<'_>,
+) -> Result<Arc<dyn Rows>, Error> {
+    let index = preparation.indices[at];
+    let prepared = &preparation.channels[at];
+    let mut all: Option<Marks> = None;
+    for input in inputs {
+        let id = &recipe.channels[input.channel].id;
+        let is_broad = prepared
+            .continuum
+            .as_ref()
+            .is_some_and(|taken| taken.from == *id);
+        if input.channel != index && !is_broad {
+            continue;
+        }
+        let Some(marks) = marks(recipe, input, preparation, control)? else {
+            continue;
+        };
+        all = match all {
+            None => Some(marks),
+            Some(others) => Some(others.with(&marks).ok_or_else(bug)?),
+        };
+    }
+    let Some(mut marks) = all else {
+        return Ok(rows);
+    };
+    let blur_px = prepared.continuum.as_ref().and_then(|taken| taken.blur_px);
+    if let Some(blur_px) = blur_px {
+        let spread = Blurred::new(Arc::new(marks), blur_px * blur_px);
+        marks = reached(&spread, control)?;
+    }
+    let marks: Arc<dyn Rows> = match recipe.crop {
+        Some(_) => Arc::new(Cropped::new(Arc::new(marks), preparation.part).ok_or_else(bug)?),
+        None => Arc::new(marks),
+    };
+    Ok(Arc::new(Without::new(rows, marks).ok_or_else(bug)?))
+}
+
+// The full pixels of an input on the whole grid; None where there are none.
+fn marks(
+    recipe: &Recipe,
+    input: &Input,
+    preparation: &Preparation,
+    control: Control<'_>,
+) -> Result<Option<Marks>, Error> {
+    let Some(full) = level(input)? else {
+        return Ok(None);
+    };
+    let id = &recipe.channels[input.channel].id;
+    let step = format!("{id}: full pixels");
+    let tick = control.row_tick(step, input.facts.size.height);
+    let marks = Marks::of(&*input.rows, full, &tick);
+    control.check()?;
+    let marks = marks?;
+    if marks.is_empty() {
+        return Ok(None);
+    }
+    let mut moves = preparation.moves.iter();
+    let Some((_, transform)) = moves.find(|(channel, _)| *channel == input.channel) else {
+        return Ok(Some(marks));
+    };
+    // Wherever a full pixel has weight in a value, whichever way that was cared for.
+    let source: Arc<dyn Rows> = Arc::new(marks);
+    let shares = Aligned::new(source, transform, preparation.grid, None, MEMORY);
+    reached(&shares, control).map(Some)
+}
+
+fn reached(shares: &dyn Rows, control: Control<'_>) -> Result<Marks, Error> {
+    let marks = Marks::reached(shares, &|_| control.check_rows());
+    control.check()?;
+    Ok(marks?)
+}
+
+// Marks lie on the grid that their channel lies on.
+fn bug() -> Error {
+    Error::request("full pixels lie on another grid", "please report it")
+}
