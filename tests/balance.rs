@@ -14,6 +14,13 @@ use linehue::engine::header::{Card, Header, Value};
 #[expect(dead_code, reason = "its dice are used, its scenes are not")]
 mod scene;
 
+#[path = "support/stacks.rs"]
+#[expect(dead_code, reason = "its files are used, its stacks are not")]
+mod stacks;
+
+#[path = "balance/command.rs"]
+mod command;
+
 #[path = "balance/patch.rs"]
 mod patch;
 
@@ -324,6 +331,14 @@ fn what_stands_in_the_way_is_said() {
         matches!(error, BalanceError::NothingMatches { .. }),
         "{error}"
     );
+    // Nobody is sent to an option that there is not.
+    assert!(error.to_string().contains("up to 40 px"), "{error}");
+    assert!(
+        error.hint().contains("coordinates anew"),
+        "{}",
+        error.hint()
+    );
+    assert!(!error.hint().contains("allow"), "{}", error.hint());
     assert_eq!(refusal(&header(), &[]), BalanceError::EmptyCatalogue);
     let mut two = channels;
     two.rgb[2] = None;
@@ -342,6 +357,35 @@ fn what_stands_in_the_way_is_said() {
     assert_eq!(
         Gains::given([3.0, 2.0, 1.0]).expect("sound").rgb,
         [1.5, 1.0, 0.5]
+    );
+}
+
+/// Protects catalogues that list every star twice: rows that say the same are one
+/// star, rows that do not are told with what to do.
+#[test]
+fn stars_that_are_listed_twice_count_once() {
+    let truth = stars(120, 17);
+    let sky = Sky::new(&truth, false, f64::INFINITY);
+    let channels = sky.channels();
+    let options = CatalogueOptions::default();
+    let once = catalogue(&truth, [3.0, 2.0], [83.5, -5.25]);
+    let by =
+        |rows: &[CatalogueStar]| by_catalogue(&channels, &header(), rows, &options, &mut go_on);
+    let single = by(&once).expect("a balance");
+    assert!(worst(&single) < 0.01, "{single:?}");
+    let twice = [once.clone(), once.clone()].concat();
+    assert_eq!(by(&twice), Ok(single));
+    let redder = |row: &CatalogueStar| CatalogueStar {
+        b_v: row.b_v.map(|color| color + 0.01),
+        ..*row
+    };
+    let unlike = [once.clone(), once.iter().map(redder).collect()].concat();
+    let error = by(&unlike).expect_err("ambiguous");
+    assert!(error.to_string().contains("ambiguous"), "{error}");
+    assert!(
+        error.hint().contains("one row for each star"),
+        "{}",
+        error.hint()
     );
 }
 

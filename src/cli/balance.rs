@@ -6,12 +6,15 @@ use serde_json::json;
 
 use super::terminal::{Terminal, json};
 use super::{Error, Outcome};
+use crate::engine::color::space::Space;
+use crate::engine::compose::Composition;
+use crate::engine::frame::Depth;
+use crate::engine::lines::line;
 use crate::engine::recipe::balance::{beyond, permitted};
-use crate::engine::recipe::{Balance, Recipe, ShowStars, text};
-use crate::io::write::atomic;
+use crate::engine::recipe::{Balance, Recipe, Rendition, ShowStars};
 use crate::work::balance::{BalanceBy, Measured, balanced, of_recipe};
 use crate::work::inputs::{folder_of, spare};
-use crate::work::recipe_file;
+use crate::work::recipe_file::{self, Written};
 
 /// Measure the white balance of R, G and B
 #[derive(Debug, clap::Args)]
@@ -23,7 +26,8 @@ Examples:
   linehue balance lantern.toml --gains 1.3,1,0.85 -o balanced.toml
 
 Without -o the lines for the recipe are printed. With it, red and blue also take
-green's stretch above their own skies: equal light is grey from black to white.
+green's stretch above their own skies: equal light is grey from black to white;
+the recipe's comments and layout are kept.
 A catalogue is a CSV file with columns ra and dec (degrees or h m s), and b-v or
 bp-rp; the reference needs world coordinates for it.")]
 #[command(group = clap::ArgGroup::new("how").required(true))]
@@ -72,6 +76,13 @@ pub struct Arguments {
 pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome, Error> {
     let recipe = recipe_file::read(&arguments.recipe)?;
     let rendition = rendition(&recipe, arguments.rendition.as_deref())?;
+    if !shows_a_band(&recipe, rendition) {
+        terminal.notes(&[format!(
+            "{} shows none of R, G and B: a white balance changes nothing in it",
+            rendition.id
+        )]);
+    }
+    let rendition = rendition.id.clone();
     let folder = folder_of(&arguments.recipe);
     let stacks: Vec<PathBuf> = recipe
         .channels
@@ -109,10 +120,16 @@ pub(super) fn run(arguments: &Arguments, terminal: &Terminal) -> Result<Outcome,
     })?;
     if let Some(output) = &arguments.output {
         let after = moved_to(after, folder, folder_of(output));
-        let text = text::write(&after).map_err(|error| {
-            Error::request(format!("the recipe cannot be written: {error}"), "")
-        })?;
-        atomic::prepare_whole(output, text.as_bytes())?.publish()?;
+        // The text of a pipe is gone once it was read.
+        let own = Some(arguments.recipe.as_path()).filter(|own| own.is_file());
+        let written = recipe_file::write(output, own, &after)?;
+        if own.is_none() || written == Written::Anew {
+            terminal.notes(&[format!(
+                "{}: written anew, because the recipe's own text could not be edited; comments \
+                 in it are not kept",
+                output.display()
+            )]);
+        }
         terminal.say(&format!("{} has it", output.display()));
     }
     if arguments.json {
@@ -156,7 +173,7 @@ fn by(arguments: &Arguments) -> Result<Result<BalanceBy, [f64; 3]>, Error> {
     })
 }
 
-fn rendition(recipe: &Recipe, id: Option<&str>) -> Result<String, Error> {
+fn rendition<'a>(recipe: &'a Recipe, id: Option<&str>) -> Result<&'a Rendition, Error> {
     let found = match id {
         Some(_) => Some(crate::work::compose::pick_rendition(recipe, id)?),
         None => {
@@ -169,11 +186,23 @@ fn rendition(recipe: &Recipe, id: Option<&str>) -> Result<String, Error> {
             })
         }
     };
-    found.map(|rendition| rendition.id.clone()).ok_or_else(|| {
+    found.ok_or_else(|| {
         Error::request(
             "no rendition shows R, G or B",
             "name one whose stars are to have their colours, with --rendition",
         )
+    })
+}
+
+// Whether a channel of R, G or B takes part in the picture: by its colour, by the
+// stars' or by the brightness.
+fn shows_a_band(recipe: &Recipe, rendition: &Rendition) -> bool {
+    let composition = Composition::new(recipe, rendition, Space::Srgb, Depth::Sixteen);
+    composition.is_ok_and(|composition| {
+        let mut lines = composition
+            .channels()
+            .filter_map(|index| line(&recipe.channels[index].line));
+        lines.any(|line| ["R", "G", "B"].contains(&line.id.as_str()))
     })
 }
 

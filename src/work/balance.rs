@@ -242,10 +242,45 @@ pub fn balanced(recipe: &Recipe, rendition: &str, balance: &Balance) -> Option<R
     check::whole(&after).is_ok().then_some(after)
 }
 
-/// Measures the white balance of a recipe whose stacks lie in `folder`.
+/// Keeps measured white balances of a recipe true whose channels were stretched anew:
+/// red and blue take green's stretch again. Where the sky of one of them is another
+/// than in `old`, the balance goes; what a person should know of that.
+pub fn kept(old: &Recipe, recipe: &mut Recipe) -> Vec<String> {
+    let mut notices = Vec::new();
+    for index in 0..recipe.renditions.len() {
+        let rendition = &recipe.renditions[index];
+        let Some(balance) = rendition.balance.clone() else {
+            continue;
+        };
+        if balance.by == BalancedBy::Hand {
+            continue;
+        }
+        let same_sky = ["R", "G", "B"].iter().all(|band| {
+            let own = recipe.band(band);
+            let before = own.and_then(|own| old.channel(&own.id));
+            own.map(|own| &own.level) == before.map(|before| &before.level)
+        });
+        let again = same_sky.then(|| balanced(recipe, &rendition.id, &balance));
+        match again.flatten() {
+            Some(again) => *recipe = again,
+            None => {
+                notices.push(format!(
+                    "the white balance of {} was measured above another sky and is gone: measure it again",
+                    rendition.id
+                ));
+                recipe.renditions[index].balance = None;
+            }
+        }
+    }
+    notices
+}
+
+/// Measures the white balance of a recipe whose stacks lie in `folder`. The place
+/// on the sky is the reference's, also where it is none of R, G and B.
 ///
 /// # Errors
-/// As [`measure`]; also when a stack cannot be had.
+/// As [`measure`]; also when one of these stacks or the reference cannot be had,
+/// or when one that is not aligned has another size than the reference.
 pub fn of_recipe(
     recipe: &Recipe,
     folder: &Path,
@@ -266,14 +301,22 @@ pub fn of_recipe(
     let mut needed = wanted.clone();
     needed.sort_unstable();
     let shaping = inputs::shaping(recipe, &needed);
-    let reference = recipe.reference().map(|channel| channel.id.as_str());
-    let opened = inputs::open(recipe, &shaping, |channel| Ok(folder.join(&channel.file)))?;
+    let reference = recipe
+        .channels
+        .iter()
+        .position(|channel| recipe.reference().is_some_and(|r| r.id == channel.id));
+    // The reference lends its place on the sky and its size even where nothing
+    // else of it is used.
+    let all: Vec<usize> = (0..recipe.channels.len())
+        .filter(|index| shaping.contains(index) || reference == Some(*index))
+        .collect();
+    let mut opened = inputs::open(recipe, &all, |channel| Ok(folder.join(&channel.file)))?;
     let grid = opened
         .iter()
-        .find(|input| Some(recipe.channels[input.channel].id.as_str()) == reference)
-        .or(opened.first())
+        .find(|input| Some(input.channel) == reference)
         .map(|input| input.facts.header.clone())
         .unwrap_or_default();
+    opened.retain(|input| shaping.contains(&input.channel));
     let preparation = prepare(recipe, &opened, &needed, control)?;
     let ceilings = super::compose::ceilings(&opened, &needed);
     let band = |index: usize| {
@@ -317,7 +360,13 @@ pub fn of_layers(
         rows: planes[index],
         ceiling: ceilings[index],
     });
-    measure(bands, &g.header, by, control)
+    // An unaligned green has a header of its own; the place on the sky is the
+    // reference's, where that is in memory on the same grid.
+    let reference = recipe.reference().and_then(|own| layers.get(&own.id));
+    let header = reference
+        .filter(|own| own.origin == g.origin && own.plane.size() == g.plane.size())
+        .map_or(&g.header, |own| &own.header);
+    measure(bands, header, by, control)
 }
 
 fn no_band(missing: &str) -> Error {

@@ -185,7 +185,7 @@ fn a_patch_becomes_neutral_above_the_sky() {
     ));
     assert!(matches!(
         error(patch([0, 0], 0, 4)),
-        BalanceError::PatchOutside { .. }
+        BalanceError::PatchWithoutSize { .. }
     ));
     let empty = [210, 110];
     assert!(matches!(

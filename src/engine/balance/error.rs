@@ -83,6 +83,19 @@ pub enum BalanceError {
         /// Why.
         why: Refusal,
     },
+    /// A patch without a column or without a row.
+    #[error(
+        "the patch at ({}, {}) has no size: it is {width} pixels wide and {height} high",
+        corner[0], corner[1]
+    )]
+    PatchWithoutSize {
+        /// Upper left pixel.
+        corner: [usize; 2],
+        /// Columns.
+        width: usize,
+        /// Rows.
+        height: usize,
+    },
     /// A patch beyond the picture.
     #[error(
         "the patch from ({}, {}), {width} x {height}, is not within the picture of {size} pixels",
@@ -138,12 +151,14 @@ pub enum BalanceError {
     },
     /// Stars and catalogue share the field, but no pattern.
     #[error(
-        "{rows} stars of the catalogue lie in the picture about {}, but no common shift lays them on its stars",
+        "{rows} stars of the catalogue lie in the picture about {}, but no common shift of up to {search_px:.0} px lays them on its stars",
         sky(*picture)
     )]
     NothingMatches {
-        /// Catalogue rows within the picture.
+        /// Catalogue rows within the picture, each star once.
         rows: usize,
+        /// How far a shift was sought, px.
+        search_px: f64,
         /// The picture's middle, degrees.
         picture: [f64; 2],
     },
@@ -197,6 +212,12 @@ fn told(refused: &[(Refusal, usize)]) -> String {
     }
 }
 
+// How many stars have more than one row of the catalogue about them.
+fn ambiguous(refused: &[(Refusal, usize)]) -> usize {
+    let those = refused.iter().filter(|(why, _)| *why == Refusal::Ambiguous);
+    those.map(|(_, count)| *count).sum()
+}
+
 impl BalanceError {
     /// The next step; empty where nothing can be said.
     pub fn hint(&self) -> String {
@@ -206,6 +227,15 @@ impl BalanceError {
             Self::MissingChannel(_) => "add the channel, or give the gains as numbers",
             Self::Sizes { .. } => "align the channels to one reference first",
             Self::BadGains { .. } => "write three numbers such as 1.2, 1.0 and 0.9",
+            // With them there would have been enough.
+            Self::TooFewStars {
+                used,
+                needed,
+                refused,
+            } if used + ambiguous(refused) >= *needed => {
+                "keep one row for each star in the catalogue: it lists stars more than once, with \
+                 places or colours that differ a little; or balance by the mean of the stars"
+            }
             Self::TooFewStars { .. } => {
                 "choose one star or a patch that shall be neutral, or give the gains"
             }
@@ -216,6 +246,7 @@ impl BalanceError {
             Self::StarRefused { .. } => {
                 "choose a star that stands alone, is bright and not burnt out"
             }
+            Self::PatchWithoutSize { .. } => "give it a width and a height of at least 1 pixel",
             Self::PatchOutside { .. } => "draw the patch within the picture",
             Self::PatchSaturated { .. } => "choose a patch that is not burnt out",
             Self::PatchEmpty => "choose a patch within the part that all three cover",
@@ -231,7 +262,8 @@ impl BalanceError {
                 "fetch the catalogue about the picture's coordinates, or check the header's"
             }
             Self::NothingMatches { .. } => {
-                "check the header's coordinates, or allow a larger shift"
+                "solve the reference's coordinates anew where they are farther off than that, fetch \
+                 the catalogue anew, or balance by the mean of the stars"
             }
         };
         hint.to_owned()

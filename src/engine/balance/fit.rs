@@ -59,7 +59,8 @@ impl Default for CatalogueOptions {
 /// colour to temperature, temperature to the black body's linear sRGB, and one
 /// gain for each of red and blue, fitted in logarithms to red over green and
 /// blue over green, weighted by errors and scatter, outliers of 3 sigma left
-/// out. `header` is the common grid's.
+/// out. `header` is the common grid's. Rows of the very same place and colours
+/// count as one.
 ///
 /// The primaries of a camera's filters are not sRGB's: what a single gain
 /// cannot mend is in the scatter.

@@ -109,7 +109,8 @@ pub(super) struct Laid {
 /// Rows of a catalogue between two words with the caller.
 const ROWS_AT_ONCE: usize = 1 << 16;
 
-/// Rows near the picture on the plane, rising in x: place and number.
+/// Rows near the picture on the plane, rising in x: place and number. Rows of
+/// the very same place and colours are one, the first of them.
 fn near(
     chart: &Chart<'_>,
     catalogue: &[CatalogueStar],
@@ -151,7 +152,11 @@ fn near(
             apart_deg: libm::acos(cosine).to_degrees(),
         });
     }
-    rows.sort_by(|a, b| a.0[0].total_cmp(&b.0[0]).then(a.1.cmp(&b.1)));
+    rows.sort_by(|a, b| {
+        let [x, y] = [0, 1].map(|axis: usize| a.0[axis].total_cmp(&b.0[axis]));
+        x.then(y).then(a.1.cmp(&b.1))
+    });
+    rows.dedup_by(|later, first| later.0 == first.0 && catalogue[later.1] == catalogue[first.1]);
     Ok(rows)
 }
 
@@ -200,6 +205,7 @@ pub(super) fn lay(
     }
     let mut shift = vote(&differences, radius, search).ok_or(BalanceError::NothingMatches {
         rows: rows.len(),
+        search_px: search_px.max(radius_px),
         picture: chart.middle,
     })?;
     // The cells' middle may lie 1.4 radii off.

@@ -45,7 +45,7 @@ pub struct Patch {
 /// lights, or the blocks' scatter with that of both skies, whichever is more.
 ///
 /// # Errors
-/// A patch outside, saturated, without data, or whose light is less than
+/// A patch without size, outside, saturated, without data, or whose light is less than
 /// [`LEAST_SIGNIFICANCE`] sigma in a channel, and those of the channels.
 pub fn by_patch(
     channels: &Broadband<'_>,
@@ -129,8 +129,15 @@ impl Blocks {
     ) -> Result<Self, BalanceError> {
         let size = fields[1].rows.size();
         let [x, y] = patch.corner;
+        if patch.width == 0 || patch.height == 0 {
+            return Err(BalanceError::PatchWithoutSize {
+                corner: patch.corner,
+                width: patch.width,
+                height: patch.height,
+            });
+        }
         let within = |from: usize, length: usize, whole: usize| {
-            length > 0 && from.checked_add(length).is_some_and(|end| end <= whole)
+            from.checked_add(length).is_some_and(|end| end <= whole)
         };
         if !within(x, patch.width, size.width) || !within(y, patch.height, size.height) {
             return Err(BalanceError::PatchOutside {

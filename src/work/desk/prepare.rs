@@ -10,7 +10,7 @@ use crate::engine::frame::Rows as _;
 use crate::engine::recipe::{Channel, Crop, Recipe, check};
 use crate::work::inputs::Input;
 use crate::work::prepare::{each, stars_of};
-use crate::work::{Error, arrange};
+use crate::work::{Error, arrange, balance};
 
 /// Prepares all channels. One that fails keeps its old state and is told.
 ///
@@ -78,6 +78,7 @@ pub fn run(old: Recipe, folder: &Path, tell: &Tell<'_>) -> Result<(), Error> {
             None => recipe.channels[index] = old.channels[index].clone(),
         }
     }
+    notices.extend(balance::kept(&old, &mut recipe));
     check::whole(&recipe).map_err(|problem| {
         Error::request(format!("{}: {}", problem.place, problem.what), problem.hint)
     })?;

@@ -3,12 +3,17 @@
 //! Cells are parted by commas, semicolons, tabs, bars or blanks, told by the
 //! line of names; `#` begins a comment; quotes, a byte-order mark and any line
 //! ends are understood. Columns are known by their names, capitals or not, other
-//! columns are left alone. Right ascension and declination come in degrees or
+//! columns are left alone. A row of units and one of dashes may follow the names.
+//! A cell stays within its line. Right ascension and declination come in degrees or
 //! as hours (degrees), minutes and seconds (`05 35 17.3`, `05:35:17.3`).
 
 mod angle;
 
 mod columns;
+
+mod heading;
+
+mod lines;
 
 use std::io::Read as _;
 use std::ops::ControlFlow;
@@ -16,6 +21,7 @@ use std::path::{Path, PathBuf};
 
 use crate::engine::balance::CatalogueStar;
 use columns::Columns;
+use lines::Lines;
 
 /// No larger file is read, bytes.
 pub const MOST_BYTES: u64 = 256 << 20;
@@ -76,7 +82,7 @@ const ROWS_AT_ONCE: usize = 4096;
 ///
 /// # Errors
 /// [`CatalogueError`]: no such file, too large, no text, no columns to use, a
-/// cell that is no number, or `tick` broke off.
+/// cell that is no number or goes on in the next line, or `tick` broke off.
 pub fn read(
     path: &Path,
     tick: &dyn Fn(usize, usize) -> ControlFlow<()>,
@@ -138,6 +144,19 @@ fn check_kind(bytes: &[u8]) -> Result<(), Trouble> {
     })
 }
 
+// A quote that is not closed takes the rows below it into its cell.
+fn closed(record: &csv::StringRecord, line: Option<u64>) -> Result<(), Trouble> {
+    if record.iter().any(|cell| cell.contains(['\n', '\r'])) {
+        return Err(Trouble {
+            line,
+            column: String::new(),
+            what: "a quote opens a cell that does not end in its line".to_owned(),
+            hint: "close the quote, or take it and the line break in the cell away",
+        });
+    }
+    Ok(())
+}
+
 fn parse(
     bytes: &[u8],
     tick: &dyn Fn(usize, usize) -> ControlFlow<()>,
@@ -182,6 +201,8 @@ fn parse(
         skipped: 0,
     };
     let mut record = csv::StringRecord::new();
+    let mut is_heading = true;
+    let mut lines = Lines::new(table);
     for row in 0.. {
         if row % ROWS_AT_ONCE == 0 {
             let done = reader.position().byte() as usize;
@@ -203,12 +224,19 @@ fn parse(
         if !more {
             break;
         }
-        let line = record.position().map(csv::Position::line);
+        let line = record
+            .position()
+            .map(|position| lines.number_at(position.byte() as usize));
+        closed(&record, line)?;
         let Some(known) = &columns else {
             columns = Some(Columns::new(&record, line)?);
             continue;
         };
         if record.iter().all(str::is_empty) {
+            continue;
+        }
+        is_heading = is_heading && heading::belongs(&record);
+        if is_heading {
             continue;
         }
         match known.star(&record, line)? {

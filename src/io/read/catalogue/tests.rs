@@ -144,3 +144,50 @@ fn long_catalogues_tell_how_far_they_are_and_stop() {
     let stopped = parse(text.as_bytes(), &stop).expect_err("stopped");
     assert!(stopped.what.contains("stopped"), "{stopped:?}");
 }
+
+/// Protects exports that write units and a line of dashes below their names.
+#[test]
+fn units_and_dashes_below_the_names_are_no_stars() {
+    for text in [
+        "ra dec b-v\ndeg deg mag\n-------- ------- ----\n10.5 -3.25 0.61\n",
+        "ra,dec,b-v\n--,--,--\n10.5,-3.25,0.61\n",
+        "ra\tdec\tname\tb-v\n\"h:m:s\"\t\"d:m:s\"\t \tmag\n---\t---\t---\t---\n00:42:00\t-03:15:00\ta\t0.61\n",
+        "RA;Dec;B-V\r\n\r\n[deg];[deg];[mag]\r\n10.5;-3.25;0.61\r\n",
+    ] {
+        let found = good(text);
+        assert_eq!((found.stars.len(), found.skipped), (1, 0), "{text}");
+        assert!(
+            (found.stars[0].right_ascension_deg - 10.5).abs() < 1e-9,
+            "{text}"
+        );
+        assert_eq!(found.stars[0].declination_deg, -3.25, "{text}");
+    }
+    // Further down they are told as before, and so are units that are misread.
+    let late = bad("ra,dec,b-v\n1,2,0.5\ndeg,deg,mag\n");
+    assert_eq!((late.line, late.column.as_str()), (Some(3), "ra"));
+    let hours = bad("ra,dec,b-v\nhours,deg,mag\n5.5,2,0.5\n");
+    assert!(hours.what.contains("`hours`"), "{hours:?}");
+}
+
+/// Protects stars from a quote that is never closed: none of them is lost unsaid.
+#[test]
+fn an_open_quote_is_told_with_its_line() {
+    for (text, line) in [
+        (
+            "ra,dec,b-v,name\n1,2,0.5,a\n1,3,0.5,\"b\n1,4,0.5,c\n1,5,0.5,d\n",
+            3,
+        ),
+        ("name,ra,dec,b-v\n\"a,1,2,0.5\n\"b\",1,3,0.5\n", 2),
+        ("ra,dec,b-v,\"name\n1,2,0.5,a\n", 1),
+        ("ra,dec,b-v,name\r1,2,0.5,\"a\r1,3,0.5,b\r", 2),
+    ] {
+        let trouble = bad(text);
+        assert_eq!(trouble.line, Some(line), "{text}: {trouble:?}");
+        assert!(trouble.what.contains("quote"), "{trouble:?}");
+    }
+    // Blank lines and comments count.
+    let late = bad("ra,dec,b-v\r\n\r\n# more\r\n1,2,0.5\r\n\r\n# last\r\n1,2,red\r\n");
+    assert_eq!(late.line, Some(7), "{late:?}");
+    let sound = good("ra,dec,b-v,name\n1,2,0.5,\"a, \"\"the\"\" star\"\n1,3,0.5,b\n");
+    assert_eq!(sound.stars.len(), 2);
+}
