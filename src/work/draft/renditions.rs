@@ -41,12 +41,12 @@ pub(in crate::work) fn left_out(
             match twin {
                 Some(twin) => format!(
                     "{} holds the same line as {} and is left out: combine the two stacks, or give \
-                     each its share of the color",
+                     each its share of the colour",
                     channel.id, twin.id
                 ),
                 None => format!(
-                    "{} takes part in no rendition: give it a color there, or a weight in \
-                     `luminance`",
+                    "{} takes part in no rendition: give it a colour there, or a weight in \
+                     its brightness",
                     channel.id
                 ),
             }
