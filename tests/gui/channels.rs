@@ -519,7 +519,7 @@ fn nothing_reaches_beyond_a_narrow_panel() {
         channel.width_nm = Some(12.5);
         recipe.channels.push(channel);
     }
-    state.history = linehue::work::history::History::new("Open", recipe);
+    state.history = History::new("Open", recipe);
     for state_of_row in [
         RowState::Waiting,
         RowState::Cancelled,
