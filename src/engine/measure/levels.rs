@@ -71,9 +71,34 @@ pub(super) fn noise(mut differences: Vec<f32>) -> f64 {
     // Coarse values: many differences are the very same.
     if equal * 20 > differences.len() {
         differences.sort_unstable_by(f32::total_cmp);
-        return clipped_rms(&differences) / root_six;
+        return match grouped_median(&differences) {
+            Some(middle) => SIGMA_PER_MAD * middle / root_six,
+            None => clipped_rms(&differences) / root_six,
+        };
     }
     SIGMA_PER_MAD * middle / root_six
+}
+
+/// The median of absolute values in rising order that lie on steps, as if each
+/// group of equal ones were spread evenly over its step (the usual median of
+/// grouped data). `None` where the middle one is 0: then the step says more
+/// than the values, and nebula, which seldom reaches a step, does no harm.
+fn grouped_median(sorted: &[f32]) -> Option<f64> {
+    let middle = sorted[sorted.len() / 2];
+    if middle == 0.0 {
+        return None;
+    }
+    let from = sorted.partition_point(|value| *value < middle);
+    let to = sorted.partition_point(|value| *value <= middle);
+    let below = from.checked_sub(1).map(|at| middle - sorted[at]);
+    let above = sorted.get(to).map(|next| next - middle);
+    let step = match (below, above) {
+        (Some(below), Some(above)) => below.min(above),
+        (one, other) => one.or(other).unwrap_or(0.0),
+    };
+    let half = sorted.len() as f64 / 2.0;
+    let share = (half - from as f64) / (to - from) as f64;
+    Some(f64::from(middle) + (share - 0.5) * f64::from(step))
 }
 
 /// The root mean square of absolute values in rising order, those above 4
@@ -111,6 +136,43 @@ mod tests {
         assert_eq!(sky(&[7.0; 10]), (7.0, 0.0));
         assert_eq!(noise(vec![]), 0.0);
         assert_eq!(noise(vec![0.0; 10]), 0.0);
+    }
+
+    /// How many of `count` differences of a normal spread `sigma`, counted in
+    /// whole steps, come out as each step, from the error function.
+    fn steps(sigma: f64, count: f64) -> Vec<f32> {
+        let within = |to: f64| libm::erf(to / (sigma * 2.0_f64.sqrt()));
+        (0..(8.0 * sigma) as u32)
+            .flat_map(|step| {
+                let middle = f64::from(step);
+                let share = within(middle + 0.5) - within((middle - 0.5).max(0.0));
+                vec![step as f32; (share * count).round() as usize]
+            })
+            .collect()
+    }
+
+    /// Whole numbers of a sensor: what lies between the steps is known from
+    /// how many lie on them, with nebula among them or not.
+    #[test]
+    fn noise_of_coarse_values_is_known_between_their_steps() {
+        for sigma in [0.7, 0.8, 1.0, 1.3, 2.0, 4.0] {
+            let spread = sigma * 6.0_f64.sqrt();
+            let found = noise(steps(spread, 1e5)) / sigma;
+            assert!((found - 1.0).abs() < 0.05, "sky of {sigma}: {found}");
+
+            let mut nebula = steps(spread, 9e4);
+            nebula.extend(steps(spread * 4.0, 1e4));
+            let found = noise(nebula) / sigma;
+            assert!((found - 1.0).abs() < 0.15, "nebula over {sigma}: {found}");
+        }
+    }
+
+    /// Steps need not be whole numbers: the mean of 8 frames has eighths.
+    #[test]
+    fn steps_may_be_of_any_size() {
+        let eighths = steps(3.0, 1e5).iter().map(|value| value / 8.0).collect();
+        let found = noise(eighths) * 6.0_f64.sqrt();
+        assert!((found - 0.375).abs() < 0.01, "{found}");
     }
 
     /// Worked by hand: 100 falls out in the first round, nothing after it.
