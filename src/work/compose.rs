@@ -111,23 +111,11 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
     let left_out = needed.leave_out(recipe, |channel| Ok(locate(channel)));
     inputs::spare(&stacks, &[&request.out, &record_path])?;
     inputs::spare_map(&request.out)?;
-    // The reference lends its place on the sky even where nothing else of it
-    // is used.
-    let reference_index = recipe
-        .channels
-        .iter()
-        .position(|channel| recipe.reference().is_some_and(|r| r.id == channel.id));
-    let shaping = inputs::shaping(recipe, &needed.all);
-    let opened: Vec<usize> = (0..recipe.channels.len())
-        .filter(|index| shaping.contains(index) || reference_index == Some(*index))
-        .collect();
-    let mut inputs = inputs::open(recipe, &opened, |channel| Ok(locate(channel)))?;
-    let reference = inputs
-        .iter()
-        .find(|input| reference_index == Some(input.channel))
-        .map(|input| input.facts.clone())
+    let opened = inputs::with_reference(recipe, &needed.all, |channel| Ok(locate(channel)))?;
+    let inputs = opened.inputs;
+    let reference = opened
+        .reference
         .ok_or_else(|| Error::request("the recipe has no reference channel", "add a channel"))?;
-    inputs.retain(|input| shaping.contains(&input.channel));
 
     let preparation = needed::prepared(recipe, &inputs, &needed, control)?;
     let part = preparation.part;

@@ -9,6 +9,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::{Control, Error, continuum, ratio};
 use crate::engine::frame::{Rows, Size};
+use crate::engine::header::Header;
 use crate::engine::recipe::{Channel, Crop, Recipe};
 use crate::io::read::{self, Facts, Pick, ReadError};
 use crate::io::record;
@@ -45,6 +46,55 @@ pub fn shaping(recipe: &Recipe, needed: &[usize]) -> Vec<usize> {
             needed.contains(index) || (aligned && is_reference)
         })
         .collect()
+}
+
+/// What a picture is made from, and the file on whose grid it lies.
+pub struct Opened {
+    /// Those that [shape](shaping) it.
+    pub inputs: Vec<Input>,
+    /// What is known of the reference, which lends its place on the sky even
+    /// where nothing else of it is used; None where there is none.
+    pub reference: Option<Facts>,
+    /// All that were opened: channel and path.
+    pub files: Vec<(usize, PathBuf)>,
+}
+
+impl Opened {
+    /// The header of the reference; empty where there is none.
+    pub fn header(&self) -> Header {
+        let header = self.reference.as_ref().map(|facts| facts.header.clone());
+        header.unwrap_or_default()
+    }
+}
+
+/// Opens the files that shape a picture of `needed`, and the reference.
+///
+/// # Errors
+/// As [`open`].
+pub fn with_reference(
+    recipe: &Recipe,
+    needed: &[usize],
+    locate: impl Fn(&Channel) -> Result<PathBuf, Error>,
+) -> Result<Opened, Error> {
+    let shaping = shaping(recipe, needed);
+    let id = recipe.reference().map(|reference| &reference.id);
+    let is_reference = |index: usize| Some(&recipe.channels[index].id) == id;
+    let wanted: Vec<usize> = (0..recipe.channels.len())
+        .filter(|index| shaping.contains(index) || is_reference(*index))
+        .collect();
+    let mut inputs = open(recipe, &wanted, locate)?;
+    let files = inputs
+        .iter()
+        .map(|input| (input.channel, input.path.clone()))
+        .collect();
+    let reference = inputs.iter().find(|input| is_reference(input.channel));
+    let reference = reference.map(|input| input.facts.clone());
+    inputs.retain(|input| shaping.contains(&input.channel));
+    Ok(Opened {
+        inputs,
+        reference,
+        files,
+    })
 }
 
 /// Opens the named channels of a checked recipe, in the recipe's order.
