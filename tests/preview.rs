@@ -70,6 +70,7 @@ fn layer(plane: Plane, key: linehue::work::desk::LayerKey) -> Arc<Layer> {
             counts: vec![0; Histogram::CELLS],
         }),
         ceiling: None,
+        full: None,
         signal_to_noise: None,
         origin: [0, 0],
         exposure_s: None,

@@ -222,6 +222,9 @@ mod claims;
 #[path = "ratio/full.rs"]
 mod full;
 
+#[path = "ratio/screen.rs"]
+mod screen;
+
 #[path = "ratio/noise.rs"]
 mod noise;
 

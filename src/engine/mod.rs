@@ -14,6 +14,8 @@ pub mod align;
 
 pub mod crop;
 
+pub mod full;
+
 pub mod level;
 
 pub mod reduce;

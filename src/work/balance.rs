@@ -5,15 +5,18 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::prepare::prepare;
-use super::{Control, Error, inputs};
+use super::{Control, Error, full, inputs};
 use crate::engine::align::stars::{self, FindLimits, Stars};
 use crate::engine::balance::photometry::{Field, Refusal};
 use crate::engine::balance::{
     self, Balance as Found, BalanceError, Broadband, CatalogueOptions, Patch, neutral_sky,
 };
 use crate::engine::frame::Rows;
+use crate::engine::full::Marks;
 use crate::engine::header::Header;
-use crate::engine::recipe::{Balance, BalancedBy, Recipe, Stretch, check, stars::missing_band};
+use crate::engine::recipe::{
+    Balance, BalancedBy, Channel, Recipe, Stretch, check, stars::missing_band,
+};
 use crate::engine::wcs::moved;
 use crate::io::read::catalogue::{self, Catalogue};
 
@@ -50,6 +53,8 @@ pub struct Band<'a> {
     pub rows: &'a dyn Rows,
     /// The value at which its detector is full.
     pub ceiling: Option<f64>,
+    /// Where pixels went in at which it was full, as far as that is asked.
+    pub full: Option<&'a Marks>,
 }
 
 /// What was measured.
@@ -124,7 +129,8 @@ pub fn measure(
                 width: *width,
                 height: *height,
             };
-            let made = balance::by_patch(&broadband, patch, sky)?;
+            let full = [bands[0].full, bands[1].full, bands[2].full];
+            let made = balance::by_patch(&broadband, patch, sky, full)?;
             (made, BalancedBy::Patch, None)
         }
         BalanceBy::Catalogue(path) => {
@@ -300,29 +306,31 @@ pub fn of_recipe(
     let wanted: Vec<usize> = ["R", "G", "B"].into_iter().filter_map(at).collect();
     let mut needed = wanted.clone();
     needed.sort_unstable();
-    let shaping = inputs::shaping(recipe, &needed);
-    let reference = recipe
-        .channels
-        .iter()
-        .position(|channel| recipe.reference().is_some_and(|r| r.id == channel.id));
-    // The reference lends its place on the sky and its size even where nothing
-    // else of it is used.
-    let all: Vec<usize> = (0..recipe.channels.len())
-        .filter(|index| shaping.contains(index) || reference == Some(*index))
-        .collect();
-    let mut opened = inputs::open(recipe, &all, |channel| Ok(folder.join(&channel.file)))?;
-    let grid = opened
-        .iter()
-        .find(|input| Some(input.channel) == reference)
-        .map(|input| input.facts.header.clone())
-        .unwrap_or_default();
-    opened.retain(|input| shaping.contains(&input.channel));
+    let locate = |channel: &Channel| Ok(folder.join(&channel.file));
+    let opened = inputs::with_reference(recipe, &needed, locate)?;
+    let grid = opened.header();
+    let opened = opened.inputs;
     let preparation = prepare(recipe, &opened, &needed, control)?;
     let ceilings = super::compose::ceilings(&opened, &needed);
+    // Only a patch asks which pixels are full.
+    let mut full = [None, None, None];
+    if matches!(by, BalanceBy::Patch(_)) {
+        for (index, full) in wanted.iter().zip(&mut full) {
+            let at = preparation.indices.iter().position(|own| own == index);
+            *full = full::marks(
+                recipe,
+                &opened,
+                &preparation,
+                at.unwrap_or_default(),
+                control,
+            )?;
+        }
+    }
     let band = |index: usize| {
         let place = needed.iter().position(|own| *own == wanted[index]);
         let place = place.unwrap_or_default();
         Band {
+            full: full[index].as_ref(),
             rows: &*preparation.channels[place].rows,
             ceiling: ceilings[place],
         }
@@ -356,9 +364,11 @@ pub fn of_layers(
     let band = |layer: &'_ super::desk::Layer| layer.ceiling;
     let ceilings = [band(&r), band(&g), band(&b)];
     let planes = [&*r.plane, &*g.plane, &*b.plane];
+    let full = [&r, &g, &b].map(|layer| layer.full.as_deref());
     let bands = std::array::from_fn(|index| Band {
         rows: planes[index],
         ceiling: ceilings[index],
+        full: full[index],
     });
     // An unaligned green has a header of its own; the place on the sky is the
     // reference's, where that is in memory on the same grid.

@@ -59,6 +59,8 @@ pub mod balance;
 
 pub mod ratio;
 
+pub mod full;
+
 pub mod targets;
 
 pub mod user_palettes;

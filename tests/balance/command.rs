@@ -13,6 +13,7 @@ use linehue::work::Control;
 use linehue::work::balance::{BalanceBy, of_layers};
 use linehue::work::desk::{Event, Job, Layers, Worker};
 use linehue::work::progress::Silent;
+use ndarray::s;
 
 use super::{SIZE, Sky, TRUTH, catalogue, stacks, stars};
 
@@ -277,6 +278,32 @@ fn another_size_is_held_against_the_reference() {
     let compose = bench.said(2, &[&compose[..], &["--rendition", "light"]].concat());
     assert!(balance.contains("the reference ha is 60 x 50"), "{balance}");
     assert_eq!(balance, compose);
+}
+
+/// Protects that a patch over a full pixel is refused where the skies were evened,
+/// which moves its value below the file's ceiling, and that one beside it is not.
+#[test]
+fn a_patch_over_a_full_pixel_is_refused_on_even_skies() {
+    let bench = Bench::with_stacks();
+    let sky = Sky::new(&[], false, f64::INFINITY);
+    for (name, plane) in ["r.fits", "g.fits", "b.fits"].into_iter().zip(&sky.planes) {
+        let mut values = plane.values().clone();
+        let mut light = values.slice_mut(s![80..140, 90..150]);
+        light.map_inplace(|value| *value += 3000.0);
+        if name == "g.fits" {
+            values[[100, 105]] = 20_000.0;
+        }
+        let full = ["SATURATE=              20000.0"];
+        bench.stack(name, &Plane::new(values), &full);
+    }
+    let level = "[channel.level]\ndegree = 1\n\n[[channel]]";
+    let even = RECIPE.replace("[[channel]]", level);
+    let even = even.replacen(level, "[[channel]]", 1);
+    bench.write("even.toml", even.as_bytes());
+    let said = |patch: &str, code| bench.said(code, &["balance", "even.toml", "--patch", patch]);
+    said("110,90,30,30", 0);
+    let refused = said("95,90,30,30", 2);
+    assert!(refused.contains("saturated pixels in green"), "{refused}");
 }
 
 /// Protects from a patch without pixels that is called one outside.

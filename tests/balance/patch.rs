@@ -72,7 +72,7 @@ fn balance(planes: &[Plane; 3]) -> Result<Balance, BalanceError> {
     };
     let rows = [&planes[0] as _, &planes[1] as _, &planes[2] as _];
     let sky = neutral_sky(rows, [None; 3]).expect("in memory");
-    by_patch(&channels, PATCH, sky)
+    by_patch(&channels, PATCH, sky, [None; 3])
 }
 
 /// How far the gains of red and blue lie from the truth, in their own sigma, as
@@ -175,10 +175,11 @@ fn a_patch_becomes_neutral_above_the_sky() {
         width,
         height,
     };
-    let found = by_patch(&lit.channels(), patch([200, 100], 60, 40), level).expect("a balance");
+    let found =
+        by_patch(&lit.channels(), patch([200, 100], 60, 40), level, [None; 3]).expect("a balance");
     assert!((found.gains.rgb[0] - 2.0).abs() < 0.02, "{found:?}");
     assert!((found.gains.rgb[2] - 0.5).abs() < 0.005, "{found:?}");
-    let error = |patch| by_patch(&lit.channels(), patch, level).expect_err("refused");
+    let error = |patch| by_patch(&lit.channels(), patch, level, [None; 3]).expect_err("refused");
     assert!(matches!(
         error(patch([880, 0], 60, 40)),
         BalanceError::PatchOutside { .. }

@@ -99,6 +99,7 @@ fn layers() -> &'static Vec<Option<Arc<Layer>>> {
                         counts: vec![0; Histogram::CELLS],
                     }),
                     ceiling: None,
+                    full: None,
                     signal_to_noise: None,
                     origin: [0, 0],
                     exposure_s: None,

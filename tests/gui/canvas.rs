@@ -101,6 +101,7 @@ fn layer(state: &State, at: usize) -> Arc<Layer> {
             counts: Vec::new(),
         }),
         ceiling: None,
+        full: None,
         signal_to_noise: None,
         origin: [0, 0],
         exposure_s: None,

@@ -158,6 +158,7 @@ pub fn under_glow(
         origin: [0, 0],
         histogram: Histogram::of(&survey).into(),
         ceiling: None,
+        full: None,
         exposure_s: Some(24_000.0),
         align: None,
         level: None,

@@ -1,5 +1,6 @@
 //! Maps of lines on the screen: pixels and figures of the commands'.
 
+use linehue::engine::full::Marks;
 use linehue::engine::leading::By;
 use linehue::engine::measure::glance;
 use linehue::engine::recipe::Ratio;
@@ -21,6 +22,9 @@ fn with_ceilings(layers: &[Option<Arc<Layer>>]) -> Vec<Option<Arc<Layer>>> {
         let survey = glance(&*layer.plane, facts.ceiling).expect("reads");
         Arc::new(Layer {
             ceiling: facts.ceiling,
+            full: facts.ceiling.map(|full| {
+                Arc::new(Marks::of(&*layer.plane, full, &|_| Ok(())).expect("in memory"))
+            }),
             levels: survey.levels,
             ..Layer::clone(layer)
         })

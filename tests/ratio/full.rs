@@ -6,12 +6,12 @@ use super::{json, open, values};
 const FULL: f32 = 5000.0;
 
 // Spots on the shell, where both lines are bright.
-const IN_HA: [usize; 2] = [137, 75];
-const IN_SII: [usize; 2] = [100, 38];
+pub const IN_HA: [usize; 2] = [137, 75];
+pub const IN_SII: [usize; 2] = [100, 38];
 const IN_R: [usize; 2] = [63, 75];
 
 // What of a spot of 3 x 3 pixels is full.
-fn spot([x, y]: [usize; 2]) -> impl Iterator<Item = [usize; 2]> {
+pub fn spot([x, y]: [usize; 2]) -> impl Iterator<Item = [usize; 2]> {
     (0..9).map(move |at| [x - 1 + at % 3, y - 1 + at / 3])
 }
 
@@ -26,7 +26,7 @@ fn stack(filter: &str, seed: u64, place: [usize; 2]) -> Vec<u8> {
 }
 
 // A map of [S II] over H-alpha, where each line's channel has some lines more.
-fn map(bench: &Bench, sii: &str, ha: &str) -> Vec<f32> {
+pub fn map(bench: &Bench, sii: &str, ha: &str) -> Vec<f32> {
     let broad = "[[channel]]\nid = \"r\"\nfile = \"r.fits\"\nline = \"R\"\nwidth_nm = 120.0\n\
                  [channel.stretch]\nblack = 295.0\nwhite = 900.0\n\n";
     let text = RECIPE

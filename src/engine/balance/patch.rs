@@ -2,6 +2,7 @@
 
 use super::error::Dim;
 use super::{Balance, BalanceError, Broadband, Field, Gains, SkyLevel, robust};
+use crate::engine::full::Marks;
 
 /// So many times its uncertainty the light of a patch must stand above the sky
 /// in each channel: gains that are surer than a fifth.
@@ -28,7 +29,7 @@ pub struct Patch {
 
 /// A patch becomes neutral: its mean light above `sky` (each channel's own, as
 /// [`neutral_sky`](super::neutral_sky) gives it). Pixels without data in any
-/// channel are left out.
+/// channel are left out; `full` is where a detector was full, None where nowhere.
 ///
 /// The light of a channel is as uncertain as its sky, and as its pixels' noise:
 ///
@@ -51,9 +52,10 @@ pub fn by_patch(
     channels: &Broadband<'_>,
     patch: Patch,
     sky: [SkyLevel; 3],
+    full: [Option<&Marks>; 3],
 ) -> Result<Balance, BalanceError> {
     let fields = channels.complete()?;
-    let blocks = Blocks::read(&fields, patch, sky)?;
+    let blocks = Blocks::read(&fields, patch, sky, full)?;
     let count = blocks.count.iter().sum::<usize>();
     if count == 0 {
         return Err(BalanceError::PatchEmpty);
@@ -126,6 +128,7 @@ impl Blocks {
         fields: &[Field<'_>; 3],
         patch: Patch,
         sky: [SkyLevel; 3],
+        full: [Option<&Marks>; 3],
     ) -> Result<Self, BalanceError> {
         let size = fields[1].rows.size();
         let [x, y] = patch.corner;
@@ -163,7 +166,7 @@ impl Blocks {
                 let at = (line * down / patch.height) * across + column * across / patch.width;
                 let values: [f64; 3] = std::array::from_fn(|i| f64::from(rows[i][x + column]));
                 for i in 0..3 {
-                    if fields[i].stars.ceiling.is_some_and(|top| values[i] >= top) {
+                    if full[i].is_some_and(|marks| marks.has([x + column, y + line])) {
                         return Err(BalanceError::PatchSaturated { color: NAMES[i] });
                     }
                 }

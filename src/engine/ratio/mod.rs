@@ -20,8 +20,6 @@ pub mod chance;
 
 pub mod criteria;
 
-pub mod full;
-
 pub mod noise;
 
 pub mod paint;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use crate::engine::compose::Slot;
 use crate::engine::frame::{Plane, Size};
+use crate::engine::full::Marks;
 use crate::engine::header::Header;
 use crate::engine::level::SkyModel;
 use crate::engine::measure::{Histogram, Levels, glance};
@@ -36,6 +37,8 @@ pub struct Layer {
     pub histogram: Arc<Histogram>,
     /// The value at which the detector is full, if known.
     pub ceiling: Option<f64>,
+    /// Where pixels went in at which a detector was full; None: nowhere.
+    pub full: Option<Arc<Marks>>,
     /// Total exposure in seconds, if known.
     pub exposure_s: Option<f64>,
     /// How it came onto the grid; None: its pixels as they stood.

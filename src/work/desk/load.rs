@@ -10,6 +10,7 @@ use super::tell::{Tell, lock};
 use super::{Event, Layer, LayerKey, Parts, RowState, keys};
 use crate::engine::exposure::exposure;
 use crate::engine::frame::{Plane, Rows};
+use crate::engine::full::Marks;
 use crate::engine::header::Header;
 use crate::engine::measure::{Histogram, Survey, signal_to_noise};
 use crate::engine::recipe::{Channel, Crop, Recipe, Stretch};
@@ -19,7 +20,7 @@ use crate::io::read::{self, Container, Facts, Pick};
 use crate::work::inputs::Input;
 use crate::work::prepare::{Prepared, each};
 use crate::work::preview::pyramid;
-use crate::work::{Control, Error, continuum};
+use crate::work::{Control, Error, continuum, full};
 
 /// Under which path a channel's `file` was named to us, where it was.
 pub type Places = BTreeMap<String, PathBuf>;
@@ -124,6 +125,8 @@ pub struct Ready {
     origin: [usize; 2],
     header: Arc<Header>,
     prepared: Option<Arc<Prepared>>,
+    // Of what was prepared; the rest is marked once it is in memory.
+    full: Option<Arc<Marks>>,
 }
 
 impl Ready {
@@ -133,6 +136,7 @@ impl Ready {
             origin: [0, 0],
             header: Arc::new(header.clone()),
             prepared: None,
+            full: None,
         }
     }
 }
@@ -276,8 +280,23 @@ impl<'a> Desk<'a> {
         let grid = inputs
             .iter()
             .find(|input| Some(&recipe.channels[input.channel].id) == reference);
+        let mut marked = Vec::new();
+        for (at, index) in preparation.indices.iter().enumerate() {
+            let control = self.control(*index);
+            marked.push(
+                match full::marks(recipe, inputs, &preparation, at, control) {
+                    Ok(marks) => Some(marks.map(Arc::new)),
+                    Err(error) => {
+                        self.failed(*index, error)?;
+                        None
+                    }
+                },
+            );
+        }
         let mut all = Vec::new();
-        for (index, prepared) in preparation.indices.into_iter().zip(preparation.channels) {
+        let channels = preparation.indices.into_iter().zip(preparation.channels);
+        for ((index, prepared), full) in channels.zip(marked) {
+            let Some(full) = full else { continue };
             let own = inputs.iter().find(|input| input.channel == index);
             let header = match (&prepared.align, grid, own) {
                 (Some(_), Some(grid), _) => &grid.facts.header,
@@ -294,6 +313,7 @@ impl<'a> Desk<'a> {
                     origin,
                     header,
                     prepared,
+                    full,
                 },
             ));
         }
@@ -314,6 +334,14 @@ impl<'a> Desk<'a> {
         let stretch = auto::auto(&survey);
         let histogram = Arc::new(Histogram::of(&survey));
         let levels = survey.levels;
+        let full = match (&ready.prepared, ceiling.or(survey.saturation)) {
+            (Some(_), _) => ready.full,
+            (None, None) => None,
+            (None, Some(level)) => {
+                let marks = Marks::of(&plane, level, &|_| control.check_rows())?;
+                (!marks.is_empty()).then(|| Arc::new(marks))
+            }
+        };
         let signal_to_noise = signal_to_noise(&survey);
         drop(survey);
         let reduced = pyramid(&plane);
@@ -329,6 +357,7 @@ impl<'a> Desk<'a> {
                 levels,
                 histogram,
                 ceiling,
+                full,
                 signal_to_noise,
                 exposure_s: exposure(&input.facts.header).seconds,
                 align: prepared.and_then(|prepared| prepared.align.clone()),

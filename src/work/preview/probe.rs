@@ -129,10 +129,12 @@ pub fn probe(
     })
 }
 
-// The mean over a few pixels, and how many have a value.
+// The mean over a few pixels, how many have a value, and whether at one of them
+// a detector was full.
 struct Mean {
     value: Option<f64>,
     count: usize,
+    is_full: bool,
 }
 
 fn mean(layer: &Layer, [x, y]: [usize; 2], over: Over) -> Option<Mean> {
@@ -141,7 +143,7 @@ fn mean(layer: &Layer, [x, y]: [usize; 2], over: Over) -> Option<Mean> {
         return None;
     }
     let reach = over.reach();
-    let (mut sum, mut count) = (0.0, 0);
+    let (mut sum, mut count, mut is_full) = (0.0, 0, false);
     for row in y.saturating_sub(reach)..=(y + reach).min(size.height - 1) {
         for column in x.saturating_sub(reach)..=(x + reach).min(size.width - 1) {
             let value = layer.plane.values()[[row, column]];
@@ -149,10 +151,16 @@ fn mean(layer: &Layer, [x, y]: [usize; 2], over: Over) -> Option<Mean> {
                 sum += f64::from(value);
                 count += 1;
             }
+            let marks = layer.full.as_ref();
+            is_full |= marks.is_some_and(|marks| marks.has([column, row]));
         }
     }
     let value = (count > 0).then(|| sum / count as f64);
-    Some(Mean { value, count })
+    Some(Mean {
+        value,
+        count,
+        is_full,
+    })
 }
 
 fn shares(recipe: &Recipe, rendition: &str, channels: &mut [Option<Measured>]) {
@@ -187,9 +195,9 @@ fn ratios(recipe: &Recipe, layers: &[Option<Arc<Layer>>], means: &[Option<Mean>]
     let side = |line: &str| {
         let index = recipe.channels.iter().position(|c| c.line == line)?;
         let layer = layers.get(index)?.as_ref()?;
-        let mean = means.get(index)?.as_ref()?;
+        let mean = means.get(index)?.as_ref().filter(|mean| !mean.is_full)?;
         let sampled = GLANCE_PIXELS.min(layer.size().pixels());
-        let side = side_by(layer.levels.as_ref()?, sampled, layer.ceiling)?;
+        let side = side_by(layer.levels.as_ref()?, sampled, None)?;
         let noise = side.noise / (mean.count as f64).sqrt();
         Some((Side { noise, ..side }, mean.value? as f32))
     };
@@ -334,6 +342,7 @@ colors = { sii = [1, 0, 0], ha = [0, 0.5, -0.5] }
                         counts: vec![0; Histogram::CELLS],
                     }),
                     ceiling: None,
+                    full: None,
                     signal_to_noise: None,
                     origin: [0, 0],
                     exposure_s: None,

@@ -3,8 +3,6 @@
 
 mod fits;
 
-mod full;
-
 mod picture;
 
 mod record;
@@ -21,7 +19,7 @@ use std::sync::Arc;
 
 use super::inputs::{self, Input};
 use super::prepare::{Preparation, prepare};
-use super::{Control, Error};
+use super::{Control, Error, full};
 use crate::engine::crop::Rimless;
 use crate::engine::frame::{BAND_ROWS, Rows, Size};
 use crate::engine::header::Header;
@@ -201,7 +199,8 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
     let [over, under] = [index(&ratio.over)?, index(&ratio.under)?];
     let mut needed = vec![over, under];
     needed.sort_unstable();
-    let (opened, files, grid) = opened(recipe, &needed, place)?;
+    let opened = inputs::with_reference(recipe, &needed, place)?;
+    let (grid, files, opened) = (opened.header(), opened.files, opened.inputs);
     let preparation = prepare(recipe, &opened, &needed, control)?;
     let of = |index: usize| preparation.indices.iter().position(|own| *own == index);
     let (Some(one), Some(other)) = (of(over), of(under)) else {
@@ -331,34 +330,6 @@ fn kind_of(out: &Path) -> Result<Format, Error> {
         .into());
     }
     Ok(format)
-}
-
-// The inputs that shape the map, all of its files, and the header of the grid.
-type Opened = (Vec<Input>, Vec<(usize, PathBuf)>, Header);
-
-fn opened(recipe: &Recipe, needed: &[usize], place: Place<'_>) -> Result<Opened, Error> {
-    let shaping = inputs::shaping(recipe, needed);
-    let reference = recipe
-        .channels
-        .iter()
-        .position(|channel| recipe.reference().is_some_and(|r| r.id == channel.id));
-    // The reference lends its place on the sky even where nothing else of it
-    // is used.
-    let all: Vec<usize> = (0..recipe.channels.len())
-        .filter(|index| shaping.contains(index) || reference == Some(*index))
-        .collect();
-    let mut opened = inputs::open(recipe, &all, place)?;
-    let files = opened
-        .iter()
-        .map(|input| (input.channel, input.path.clone()))
-        .collect();
-    let grid = opened
-        .iter()
-        .find(|input| Some(input.channel) == reference)
-        .map(|input| input.facts.header.clone())
-        .unwrap_or_default();
-    opened.retain(|input| shaping.contains(&input.channel));
-    Ok((opened, files, grid))
 }
 
 /// What makes a channel doubtful in a ratio, in sentences.

@@ -4,6 +4,7 @@ use std::sync::{Arc, Weak};
 
 use crate::engine::crop::{Rimless, covered};
 use crate::engine::frame::{Plane, Rows, RowsError};
+use crate::engine::full::Without;
 use crate::engine::measure::{Levels, Sampler, glance};
 use crate::engine::num::log2;
 use crate::engine::ratio::chance::Squares;
@@ -54,8 +55,10 @@ impl Known {
     pub fn side(&mut self, layer: &Layer, step: f64) -> Option<Side> {
         let line = self.line(layer);
         let side = line.side?;
+        // What was full is marked; values that were evened say nothing of it.
         Some(Side {
             noise: noise_at(side.noise, &line.noise, step),
+            full: None,
             ..side
         })
     }
@@ -126,7 +129,10 @@ impl Known {
             min_snr: ratio.min_snr,
             bin: 1,
         };
-        let map = Map::new(&**planes[0], &**planes[1], law)?;
+        let rows: Vec<Arc<dyn Rows>> = (layers.iter().zip(planes))
+            .map(|(layer, plane)| without_full(layer, plane, cell))
+            .collect();
+        let map = Map::new(&*rows[0], &*rows[1], law)?;
         let size = map.size();
         let mut ratios = vec![f32::NAN; size.pixels()];
         let (mut counts, mut squares) = (Counts::default(), Squares::new(size.width));
@@ -146,6 +152,18 @@ impl Known {
         let survey = sampler.finish();
         let [low, high] = [0.05, 0.95].map(|share| survey.quantile(share));
         Some(Span::fitting(low?, high?, mark, ratio.scale))
+    }
+}
+
+// A channel or its means, and no data where pixels went in that were full.
+fn without_full(layer: &Layer, plane: &Arc<Plane>, cell: usize) -> Arc<dyn Rows> {
+    let rows = || Arc::clone(plane) as Arc<dyn Rows>;
+    let Some(marks) = &layer.full else {
+        return rows();
+    };
+    match Without::new(rows(), Arc::new(marks.of_cells(cell))) {
+        Some(without) => Arc::new(without),
+        None => rows(),
     }
 }
 

@@ -1,7 +1,7 @@
 //! How strong one line is beside another.
 
 use std::sync::atomic::AtomicBool;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use super::{Found, Known, blank};
 use crate::engine::ratio::criteria::criterion;
@@ -9,11 +9,34 @@ use crate::engine::ratio::paint::{Ramp, UNKNOWN};
 use crate::engine::ratio::words::name;
 use crate::engine::ratio::{Counts, Law, Point};
 use crate::engine::recipe::Ratio;
+use crate::work::desk::Layer;
 use crate::work::preview::canvas::{Drawn, fill};
 use crate::work::preview::rendition::seen;
 use crate::work::preview::stage::Stage;
-use crate::work::preview::{Request, layer};
+use crate::work::preview::{Grid, Request, layer};
 use crate::work::ratio::remarks as doubts;
+
+// The output pixels into which one went at which a detector was full.
+fn full(layers: &[&Arc<Layer>], grid: &Grid) -> Vec<bool> {
+    let mut found = vec![false; grid.size.pixels()];
+    let reach = |pixel: usize, corner: f64, length: usize| {
+        let from = (pixel as f64 - corner) / grid.step;
+        let to = (pixel as f64 + 1.0 - corner) / grid.step;
+        let whole = |place: f64| place.clamp(0.0, length as f64) as usize;
+        whole(from.floor())..whole(to.ceil())
+    };
+    for [x, y] in layers
+        .iter()
+        .filter_map(|layer| layer.full.as_ref())
+        .flat_map(|marks| marks.places())
+    {
+        let columns = reach(x, grid.corner[0], grid.size.width);
+        for row in reach(y, grid.corner[1], grid.size.height) {
+            found[row * grid.size.width..][columns.clone()].fill(true);
+        }
+    }
+    found
+}
 
 /// Draws the map of a ratio; its `bin` is the screen's own.
 pub fn draw(
@@ -76,6 +99,7 @@ pub fn draw(
             _ => 0.0..0.0,
         }
     };
+    let full = full(&layers, &grid);
     let ramp = Ramp::new();
     let counts = Mutex::new(Counts::default());
     let drawn = fill(request, cancel, |piece| {
@@ -89,7 +113,8 @@ pub fn draw(
             let pixels = over.iter().zip(under).zip(codes.chunks_exact_mut(3));
             for (column, ((over, under), code)) in pixels.enumerate() {
                 let x = grid.corner[0] + (column as f64 + 0.5) * grid.step;
-                let point = match data.contains(&x) {
+                let is_known = data.contains(&x) && !full[row * width + column];
+                let point = match is_known {
                     true => law.of_pixels(*over, *under),
                     false => Point::NoData,
                 };

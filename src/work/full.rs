@@ -1,14 +1,14 @@
-//! Which pixels of a prepared line a full detector had a part in.
+//! Which pixels of a prepared channel a full detector had a part in.
 
 use std::num::NonZeroUsize;
 use std::sync::Arc;
 
 use crate::engine::align::resample::Aligned;
 use crate::engine::continuum::Blurred;
-use crate::engine::crop::{Cropped, Rimless};
+use crate::engine::crop::Rimless;
 use crate::engine::frame::Rows;
+use crate::engine::full::{Marks, Without};
 use crate::engine::measure;
-use crate::engine::ratio::full::{Marks, Without};
 use crate::engine::recipe::Recipe;
 use crate::work::inputs::Input;
 use crate::work::prepare::Preparation;
@@ -31,33 +31,29 @@ pub fn level(input: &Input) -> Result<Option<f64>, Error> {
     Ok(measure::glance(&rows, None)?.saturation)
 }
 
-/// The rows `rows` of the prepared channel `at`, and no data where pixels went
-/// in that were full in its own file, or in that of the broad channel that was
-/// taken out of it.
+/// Where pixels went into the prepared channel `at` that were full in its own
+/// file, or in that of the broad channel that was taken out of it; None where
+/// there are none.
 ///
 /// # Errors
 /// When a file cannot be read, or the job is stopped.
-pub fn without(
+pub fn marks(
     recipe: &Recipe,
     inputs: &[Input],
     preparation: &Preparation,
     at: usize,
-    rows: Arc<dyn Rows>,
     control: Control<'_>,
-) -> Result<Arc<dyn Rows>, Error> {
+) -> Result<Option<Marks>, Error> {
     let index = preparation.indices[at];
-    let prepared = &preparation.channels[at];
+    let taken = preparation.channels[at].continuum.as_ref();
     let mut all: Option<Marks> = None;
     for input in inputs {
         let id = &recipe.channels[input.channel].id;
-        let is_broad = prepared
-            .continuum
-            .as_ref()
-            .is_some_and(|taken| taken.from == *id);
+        let is_broad = taken.is_some_and(|taken| taken.from == *id);
         if input.channel != index && !is_broad {
             continue;
         }
-        let Some(marks) = marks(recipe, input, preparation, control)? else {
+        let Some(marks) = of_input(recipe, input, preparation, control)? else {
             continue;
         };
         all = match all {
@@ -66,22 +62,41 @@ pub fn without(
         };
     }
     let Some(mut marks) = all else {
-        return Ok(rows);
+        return Ok(None);
     };
-    let blur_px = prepared.continuum.as_ref().and_then(|taken| taken.blur_px);
-    if let Some(blur_px) = blur_px {
+    if let Some(blur_px) = taken.and_then(|taken| taken.blur_px) {
         let spread = Blurred::new(Arc::new(marks), blur_px * blur_px);
         marks = reached(&spread, control)?;
     }
-    let marks: Arc<dyn Rows> = match recipe.crop {
-        Some(_) => Arc::new(Cropped::new(Arc::new(marks), preparation.part).ok_or_else(bug)?),
-        None => Arc::new(marks),
-    };
-    Ok(Arc::new(Without::new(rows, marks).ok_or_else(bug)?))
+    match recipe.crop {
+        Some(_) => marks.within(preparation.part).ok_or_else(bug).map(Some),
+        None => Ok(Some(marks)),
+    }
+}
+
+/// The rows `rows` of the prepared channel `at`, and no data where its
+/// [`marks`] are.
+///
+/// # Errors
+/// As [`marks`].
+pub fn without(
+    recipe: &Recipe,
+    inputs: &[Input],
+    preparation: &Preparation,
+    at: usize,
+    rows: Arc<dyn Rows>,
+    control: Control<'_>,
+) -> Result<Arc<dyn Rows>, Error> {
+    match marks(recipe, inputs, preparation, at, control)? {
+        Some(marks) => Ok(Arc::new(
+            Without::new(rows, Arc::new(marks)).ok_or_else(bug)?,
+        )),
+        None => Ok(rows),
+    }
 }
 
 // The full pixels of an input on the whole grid; None where there are none.
-fn marks(
+fn of_input(
     recipe: &Recipe,
     input: &Input,
     preparation: &Preparation,

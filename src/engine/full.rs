@@ -4,7 +4,8 @@
 
 use std::sync::Arc;
 
-use crate::engine::frame::{BAND_ROWS, Rows, RowsError, Size};
+use super::crop::Rectangle;
+use super::frame::{BAND_ROWS, Rows, RowsError, Size};
 
 /// A pixel to which full ones lend at least this part of its value is no data.
 pub const LEAST_SHARE: f32 = 0.001;
@@ -56,6 +57,68 @@ impl Marks {
             }
         }
         Ok(Self { size, bits })
+    }
+
+    /// Those of a part of the grid; None where it reaches beyond.
+    pub fn within(&self, part: Rectangle) -> Option<Self> {
+        let [left, top] = part.origin;
+        let (right, bottom) = (
+            left.checked_add(part.size.width)?,
+            top.checked_add(part.size.height)?,
+        );
+        if right > self.size.width || bottom > self.size.height {
+            return None;
+        }
+        let mut found = Self::none(part.size);
+        for [x, y] in self.places() {
+            if (left..right).contains(&x) && (top..bottom).contains(&y) {
+                found.mark([x - left, y - top]);
+            }
+        }
+        Some(found)
+    }
+
+    /// Marks the cells of `side` x `side` pixels, from the upper left corner on,
+    /// in which a pixel is marked.
+    pub fn of_cells(&self, side: usize) -> Self {
+        let mut found = Self::none(Size {
+            width: self.size.width.div_ceil(side),
+            height: self.size.height.div_ceil(side),
+        });
+        for place in self.places() {
+            found.mark(place.map(|at| at / side));
+        }
+        found
+    }
+
+    /// Column and row of each marked pixel, row after row.
+    pub fn places(&self) -> impl Iterator<Item = [usize; 2]> {
+        let words = self.bits.iter().enumerate().filter(|(_, bits)| **bits != 0);
+        words
+            .flat_map(|(word, bits)| {
+                (0..64)
+                    .filter(move |bit| bits >> bit & 1 == 1)
+                    .map(move |bit| word * 64 + bit)
+            })
+            .map(|index| [index % self.size.width, index / self.size.width])
+    }
+
+    /// Whether the pixel at this column and row is marked; one outside is not.
+    pub fn has(&self, [x, y]: [usize; 2]) -> bool {
+        let index = y * self.size.width + x;
+        x < self.size.width
+            && y < self.size.height
+            && self.bits[index / 64] >> (index % 64) & 1 == 1
+    }
+
+    fn none(size: Size) -> Self {
+        let bits = vec![0; size.pixels().div_ceil(64)];
+        Self { size, bits }
+    }
+
+    fn mark(&mut self, [x, y]: [usize; 2]) {
+        let index = y * self.size.width + x;
+        self.bits[index / 64] |= 1 << (index % 64);
     }
 
     /// Whether no pixel is marked.
@@ -173,6 +236,41 @@ mod tests {
         let both = none.with(&one).expect("one grid");
         for (index, mark) in read(&both).iter().enumerate() {
             assert_eq!(*mark > 0.0, index % 5 < 2, "{index}");
+        }
+    }
+
+    /// Protects that marks keep their places on parts and cells of the grid.
+    #[test]
+    fn parts_and_cells_have_the_marks_that_lie_in_them() {
+        let values = plane(|index| if index % 37 == 5 { 9.0 } else { 0.0 });
+        let marks = Marks::of(&values, 9.0, &|_| Ok(())).expect("reads");
+        let places: Vec<[usize; 2]> = marks.places().collect();
+        let is_full = |[x, y]: [usize; 2]| (y * SIZE.width + x) % 37 == 5;
+        assert_eq!(places.len(), (5..SIZE.pixels()).step_by(37).count());
+        assert!(
+            places
+                .iter()
+                .all(|place| is_full(*place) && marks.has(*place))
+        );
+        assert!(!marks.has([SIZE.width + 5, 0]) && !marks.has([0, SIZE.height]));
+
+        let size = |width, height| Size { width, height };
+        let part = |origin, size| Rectangle { origin, size };
+        let within = marks.within(part([3, 40], size(10, 70))).expect("inside");
+        for (index, mark) in read(&within).iter().enumerate() {
+            let place = [index % 10 + 3, index / 10 + 40];
+            assert_eq!(*mark > 0.0, is_full(place), "{place:?}");
+        }
+        assert_eq!(marks.within(part([4, 0], size(10, 70))), None);
+
+        let cells = marks.of_cells(4);
+        assert_eq!(cells.size(), size(4, 38));
+        for (index, mark) in read(&cells).iter().enumerate() {
+            let [x, y] = [index % 4 * 4, index / 4 * 4];
+            let inside = |place: &[usize; 2]| {
+                (x..x + 4).contains(&place[0]) && (y..y + 4).contains(&place[1])
+            };
+            assert_eq!(*mark > 0.0, places.iter().any(inside), "{x} {y}");
         }
     }
 
