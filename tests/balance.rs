@@ -21,6 +21,9 @@ mod stacks;
 #[path = "balance/command.rs"]
 mod command;
 
+#[path = "balance/sky.rs"]
+mod sky;
+
 #[path = "balance/patch.rs"]
 mod patch;
 

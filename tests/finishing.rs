@@ -539,7 +539,7 @@ fn a_patch_tells_how_sure_its_gains_are() {
     assert_eq!(*kept, json["balance"]["uncertainty"], "{record}");
     // A corner of bare sky.
     bench.refused(
-        &["balance", "rgb.toml", "--patch", "5,5,60,60"],
+        &["balance", "rgb.toml", "--patch", "790,480,60,60"],
         &["not surely brighter", "green", "blue", "larger patch"],
     );
 }

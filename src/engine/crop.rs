@@ -68,23 +68,27 @@ impl Rows for Rimless {
 
     fn read(&self, first_row: usize, out: &mut [f32]) -> Result<(), RowsError> {
         self.0.read(first_row, out)?;
-        for row in out.chunks_exact_mut(self.0.size().width) {
-            let highest = row
-                .iter()
-                .filter(|value| value.is_finite())
-                .fold(0.0_f32, |highest, value| highest.max(value.abs()));
-            let empty = |value: &&mut f32| value.is_nan() || value.abs() <= highest * NOTHING;
-            let from_left = row.iter_mut().take_while(empty).count();
-            let from_right = row.iter_mut().rev().take_while(empty).count();
-            if from_left >= EMPTY_RUN || from_left == row.len() {
-                row[..from_left].fill(f32::NAN);
-            }
-            if from_right >= EMPTY_RUN {
-                let start = row.len() - from_right;
-                row[start..].fill(f32::NAN);
-            }
-        }
+        out.chunks_exact_mut(self.0.size().width)
+            .for_each(strip_rim);
         Ok(())
+    }
+}
+
+/// Makes the empty rim of one row no data, as [`Rimless`] does.
+pub fn strip_rim(row: &mut [f32]) {
+    let highest = row
+        .iter()
+        .filter(|value| value.is_finite())
+        .fold(0.0_f32, |highest, value| highest.max(value.abs()));
+    let empty = |value: &&mut f32| value.is_nan() || value.abs() <= highest * NOTHING;
+    let from_left = row.iter_mut().take_while(empty).count();
+    let from_right = row.iter_mut().rev().take_while(empty).count();
+    if from_left >= EMPTY_RUN || from_left == row.len() {
+        row[..from_left].fill(f32::NAN);
+    }
+    if from_right >= EMPTY_RUN {
+        let start = row.len() - from_right;
+        row[start..].fill(f32::NAN);
     }
 }
 

@@ -27,6 +27,8 @@ pub mod photometry;
 
 pub(crate) mod robust;
 
+mod sky;
+
 pub mod temperature;
 
 pub use error::{BalanceError, Dim, Missing};
@@ -34,9 +36,7 @@ pub use fit::{CatalogueOptions, CatalogueStar, by_catalogue};
 pub use neutral::{by_star, by_stars};
 pub use patch::{LEAST_SIGNIFICANCE, Patch, by_patch};
 pub use photometry::{Field, Flux, Refusal};
-
-use super::frame::{Rows, RowsError};
-use super::measure;
+pub use sky::{SkyLevel, neutral_sky};
 
 /// Factors of the linear light above the sky: red, green, blue. Green's is 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -123,45 +123,4 @@ impl<'a> Broadband<'a> {
         }
         Ok([r, g, b])
     }
-}
-
-/// The sky of a channel, file units.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SkyLevel {
-    /// Its level; NaN where the channel has no valid pixel.
-    pub level: f64,
-    /// How far the level may be off, 1 sigma: by chance, and by what a nebula
-    /// adds to it.
-    pub error: f64,
-    /// Sigma of one pixel.
-    pub noise: f64,
-}
-
-/// Each channel's sky: its level is what becomes black in common, so that the
-/// sky is neutral whatever the gains. A glance at evenly spaced rows.
-/// `ceilings` are the values at which the detector is full, where they are
-/// known.
-///
-/// # Errors
-/// Where a source fails.
-pub fn neutral_sky(
-    channels: [&dyn Rows; 3],
-    ceilings: [Option<f64>; 3],
-) -> Result<[SkyLevel; 3], RowsError> {
-    let mut skies = [SkyLevel {
-        level: f64::NAN,
-        error: f64::NAN,
-        noise: f64::NAN,
-    }; 3];
-    for (index, sky) in skies.iter_mut().enumerate() {
-        let survey = measure::glance(channels[index], ceilings[index])?;
-        if let Some(levels) = survey.levels {
-            *sky = SkyLevel {
-                level: levels.sky,
-                error: levels.sky_error(survey.sample().len()),
-                noise: levels.noise,
-            };
-        }
-    }
-    Ok(skies)
 }
