@@ -351,7 +351,7 @@ pub(in crate::work) fn remarks(
     {
         said.push(format!(
             "{}: its sky varies by {:.1} times its noise, by glow or faint nebula; where it is \
-             glow, `[channel.level]` takes it out and makes faint parts surer",
+             glow, levelling the channel takes it out and makes faint parts surer",
             channel.id,
             levels.spread / levels.noise
         ));

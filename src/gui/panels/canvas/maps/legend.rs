@@ -54,7 +54,7 @@ pub(super) fn colored(
 }
 
 // A colour as the theme shows pictures.
-fn tinted(theme: Theme, [r, g, b]: [u8; 3]) -> [u8; 3] {
+pub(super) fn tinted(theme: Theme, [r, g, b]: [u8; 3]) -> [u8; 3] {
     if theme == Theme::Night {
         let red = in_red(&[r, g, b, 255]);
         [red[0], red[1], red[2]]

@@ -5,20 +5,23 @@ use egui::{
     Ui, WidgetInfo, pos2, vec2,
 };
 
-use super::legend::{colored, percent};
+use super::legend::{colored, percent, tinted};
 use super::{lines, ratio_of, see};
-use crate::engine::lines::line;
 use crate::engine::ratio::criteria::criterion;
 use crate::engine::ratio::paint::{Ramp, Span};
 use crate::engine::ratio::words::{INDICATIVE, share};
-use crate::engine::recipe::{Channel, Ratio, Recipe, Scale};
+use crate::engine::recipe::{Ratio, Recipe, Scale};
 use crate::gui::asks::Asks;
+use crate::gui::names;
 use crate::gui::state::{LineMap, State};
 use crate::gui::theme::bold;
 use crate::work::preview::maps::Found;
 
 /// Points across the colours.
 const BAR: f32 = 12.0;
+
+/// Points by which its ends stick out.
+const BEYOND: f32 = 8.0;
 
 pub(super) fn show(
     ui: &mut Ui,
@@ -132,26 +135,14 @@ pub(super) fn show(
 }
 
 fn channel_choice(ui: &mut Ui, recipe: &Recipe, label: &str, id: &mut String) {
-    let symbol = |channel: &Channel| {
-        let twins = recipe
-            .channels
-            .iter()
-            .filter(|other| other.line == channel.line);
-        let symbol = line(&channel.line).map_or(&channel.id, |line| &line.symbol);
-        if twins.count() > 1 {
-            format!("{symbol} ({})", channel.id)
-        } else {
-            symbol.clone()
-        }
-    };
-    let text = recipe.channel(id).map_or_else(|| id.clone(), symbol);
+    let text = names::of_id(recipe, id);
     let combo = ComboBox::from_id_salt(label)
         .width(70.0)
         .selected_text(text)
         .show_ui(ui, |ui| {
             for channel in lines(recipe) {
                 if ui
-                    .selectable_label(channel.id == *id, symbol(channel))
+                    .selectable_label(channel.id == *id, names::of(recipe, channel))
                     .clicked()
                 {
                     id.clone_from(&channel.id);
@@ -212,6 +203,7 @@ fn bar(ui: &mut Ui, state: &State, name: &str, span: &Span, mark: Option<f64>) {
     let (rect, response) = ui.allocate_exact_size(size, Sense::hover());
     let words = format!("{name} from {} to {}", span.low, span.high);
     response.widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, &words));
+    response.on_hover_text("What lies beyond the ends of the scale has the colours of its ends");
     let inner = rect.shrink2(vec2(12.0, 0.0));
     let bar = Rect::from_min_size(inner.min, vec2(inner.width(), BAR));
     let painter = ui.painter();
@@ -220,6 +212,21 @@ fn bar(ui: &mut Ui, state: &State, name: &str, span: &Span, mark: Option<f64>) {
     colored(ui, state, bar, steps, |step| {
         ramp.color(step as f64 / (steps - 1) as f64)
     });
+    // Points at the ends: what lies beyond has their colours.
+    for (at, out, step) in [(bar.left(), -BEYOND, 0.0), (bar.right(), BEYOND, 1.0)] {
+        let corners = [
+            pos2(at, bar.top()),
+            pos2(at + out, bar.center().y),
+            pos2(at, bar.bottom()),
+        ];
+        let [r, g, b] = tinted(state.theme, ramp.color(step));
+        let color = Color32::from_rgb(r, g, b);
+        painter.add(egui::Shape::convex_polygon(
+            corners.into(),
+            color,
+            Stroke::NONE,
+        ));
+    }
     let x = |value: f64| bar.left() + bar.width() * span.place(value) as f32;
     let mut free = f32::NEG_INFINITY;
     let on_scale = |value: &f64| (-1e-6..=1.000_001).contains(&span.place(*value));
