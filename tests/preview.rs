@@ -77,6 +77,7 @@ fn layer(plane: Plane, key: linehue::work::desk::LayerKey) -> Arc<Layer> {
         align: None,
         level: None,
         model: None,
+        continuum: None,
         parts: Default::default(),
     })
 }

@@ -23,6 +23,8 @@ mod balancing;
 
 mod maps;
 
+pub mod names;
+
 mod suggesting;
 
 pub mod habits;

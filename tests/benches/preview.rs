@@ -106,6 +106,7 @@ fn layers() -> &'static Vec<Option<Arc<Layer>>> {
                     align: None,
                     level: None,
                     model: None,
+                    continuum: None,
                     parts: Default::default(),
                 }))
             })

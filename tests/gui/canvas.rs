@@ -108,6 +108,7 @@ fn layer(state: &State, at: usize) -> Arc<Layer> {
         align: None,
         level: None,
         model: None,
+        continuum: None,
         parts: Default::default(),
     })
 }

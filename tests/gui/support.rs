@@ -163,6 +163,7 @@ pub fn under_glow(
         align: None,
         level: None,
         model: None,
+        continuum: None,
         parts: Default::default(),
     })
 }

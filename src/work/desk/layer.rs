@@ -12,7 +12,7 @@ use crate::engine::measure::{Histogram, Levels, glance};
 use crate::engine::recipe::{Align, Channel, Continuum, Crop, Level, Recipe, Stretch};
 use crate::engine::separate::Footprint;
 use crate::engine::stretch::auto::auto;
-use crate::io::record::{AlignEntry, LevelEntry};
+use crate::io::record::{AlignEntry, ContinuumEntry, LevelEntry};
 
 /// A channel that is ready to be stretched, in memory.
 #[derive(Debug, Clone)]
@@ -47,6 +47,8 @@ pub struct Layer {
     pub level: Option<LevelEntry>,
     /// The sky model that was taken out.
     pub model: Option<Arc<SkyModel>>,
+    /// How the stars' light was taken out; None: it stayed.
+    pub continuum: Option<ContinuumEntry>,
     /// What some renditions need beside its values, as far as it is made.
     pub parts: Parts,
 }

@@ -365,6 +365,7 @@ impl<'a> Desk<'a> {
                 model: prepared
                     .and_then(|prepared| prepared.model.clone())
                     .map(Arc::new),
+                continuum: prepared.and_then(|prepared| prepared.continuum.clone()),
                 parts: Parts::default(),
             },
         })

@@ -349,6 +349,7 @@ colors = { sii = [1, 0, 0], ha = [0, 0.5, -0.5] }
                     align: None,
                     level: None,
                     model: None,
+                    continuum: None,
                     parts: Default::default(),
                 }))
             })

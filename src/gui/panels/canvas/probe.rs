@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use egui::{Align2, Color32, Rect, Stroke, Ui, Vec2, pos2, vec2};
 
-use crate::engine::lines::line;
+use crate::gui::names;
 use crate::gui::panels::channels::hue;
 use crate::gui::state::State;
 use crate::gui::theme::{Colors, bold};
@@ -14,8 +14,8 @@ use crate::work::preview::probe::{Over, probe, sky_words};
 /// One channel at the pixel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChannelReading {
-    /// Its line's symbol.
-    pub symbol: String,
+    /// What it is called in little room.
+    pub name: String,
     /// File units; None where nothing was measured.
     pub value: Option<f64>,
     /// Its share in this pixel's colour, 0 to 1; None where it has none.
@@ -55,9 +55,8 @@ pub fn reading(state: &State, at: [usize; 2]) -> Option<Reading> {
         .zip(hues)
         .filter_map(|((channel, measured), color)| {
             let measured = measured.as_ref()?;
-            let symbol = line(&channel.line).map_or(&channel.id, |line| &line.symbol);
             Some(ChannelReading {
-                symbol: symbol.clone(),
+                name: names::short(recipe, channel),
                 value: measured.value,
                 share: measured.share,
                 color,
@@ -156,7 +155,7 @@ pub fn show(ui: &Ui, state: &State, view: Rect, pixel: Rect, reading: &Reading) 
                 .share
                 .map_or(String::new(), |share| format!("{:.0} %", 100.0 * share));
             (
-                painter.layout_no_wrap(channel.symbol.clone(), strong.clone(), colors.text),
+                painter.layout_no_wrap(channel.name.clone(), strong.clone(), colors.text),
                 words(&value, colors.text),
                 words(&share, colors.text),
                 channel,

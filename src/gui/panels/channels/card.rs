@@ -10,9 +10,12 @@ use super::stretch::{self, Work};
 use super::{elide, facts, head, more, plot};
 use crate::engine::recipe::Channel;
 use crate::gui::asks::{Ask, Asks};
+use crate::gui::names;
+use crate::gui::panels::canvas::probe::plus_minus;
 use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::gui::widgets::icon::{self, Icon};
+use crate::io::record::ContinuumEntry;
 use crate::work::desk::Layer;
 
 /// Height of a histogram that is only looked at, in points.
@@ -28,7 +31,7 @@ const ALIGNMENT: &str =
 pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, hue: Option<Color32>) {
     let selected = state.selected.as_deref() == Some(channel.id.as_str());
     let colors = state.theme.colors();
-    let title = facts::title(state.recipe(), channel);
+    let title = names::of(state.recipe(), channel);
     let layer = state.layers.get(&channel.id);
     let mut frame = head::frame(state);
     if selected {
@@ -149,7 +152,7 @@ fn paint_name(
     }
     let hidden = state.hidden.contains(&channel.id);
     let color = if hidden { colors.faint } else { colors.text };
-    let name = painter.layout_no_wrap(facts::symbol(channel), FontId::new(14.5, bold()), color);
+    let name = painter.layout_no_wrap(names::symbol(channel), FontId::new(14.5, bold()), color);
     let left = rect.left() + 21.0;
     let wide = name.size().x;
     painter.galley(
@@ -221,17 +224,31 @@ fn words(
 /// What is done to its light before the stretch, as far as anything is.
 fn changed(ui: &mut Ui, state: &State, channel: &Channel, quiet: impl Fn(String) -> RichText) {
     let recipe = state.recipe();
+    let layer = state.layers.get(&channel.id);
+    let taken = layer.and_then(|layer| layer.continuum.as_ref());
     let smoothed = channel
         .denoise
         .filter(|share| *share > 0.0)
         .map(|share| format!("noise smoothed {:.0} %", share * 100.0));
-    let taken = channel.continuum.as_ref().and_then(|continuum| {
-        let broad = recipe.channel(&continuum.from)?;
-        Some(format!("continuum by {} out", facts::title(recipe, broad)))
+    let out = channel.continuum.as_ref().and_then(|continuum| {
+        let broad = names::of(recipe, recipe.channel(&continuum.from)?);
+        let factor = taken
+            .filter(|taken| taken.from == continuum.from)
+            .map(|taken| format!(" \u{d7} {}", factor(taken)));
+        let factor = factor.unwrap_or_default();
+        Some(format!("continuum by {broad}{factor} out"))
     });
-    let words: Vec<String> = smoothed.into_iter().chain(taken).collect();
+    let words: Vec<String> = smoothed.into_iter().chain(out).collect();
     if !words.is_empty() {
         ui.label(quiet(words.join(" · ")));
+    }
+}
+
+/// The factor of a continuum, with its uncertainty where it was fitted.
+fn factor(taken: &ContinuumEntry) -> String {
+    match taken.uncertainty {
+        Some(sigma) if sigma > 0.0 => plus_minus(taken.scale, sigma),
+        _ => format!("{:.4}", taken.scale),
     }
 }
 

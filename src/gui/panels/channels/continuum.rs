@@ -4,12 +4,12 @@ use egui::{RichText, Ui};
 
 use crate::engine::recipe::{Channel, Continuum};
 use crate::gui::asks::Asks;
-use crate::gui::panels::mix;
+use crate::gui::names;
 use crate::gui::state::State;
 use crate::gui::widgets::form;
 use crate::work::mixing::finishing;
 
-/// What goes for a narrow channel without a factor, to begin with.
+/// Where a factor begins of which nothing was measured.
 const FACTOR: f64 = 0.1;
 
 const ABOUT: &str = "A scaled broad channel is taken out of this one, so that the light of \
@@ -54,7 +54,7 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
         if none.clicked() && now.is_some() {
             put(asks, None, false);
         }
-        let names = mix::names(recipe);
+        let names = names::all(recipe);
         for index in sources {
             let broad = &recipe.channels[index];
             let is_it = now.is_some_and(|continuum| continuum.from == broad.id);
@@ -91,10 +91,20 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
         }
         let button = ui
             .add(egui::Button::selectable(!fitted, "Factor").frame_when_inactive(true))
-            .on_hover_text("Give the factor on the broad channel's light above its sky")
+            .on_hover_text(
+                "Give the factor on the broad channel's light above its sky; it begins at what was \
+                 fitted",
+            )
             .accessible_name(format!("Continuum of {title} by a factor"));
         if button.clicked() && fitted {
-            put(asks, with(Some(FACTOR)), false);
+            let measured = (state.layers.get(&channel.id))
+                .and_then(|layer| layer.continuum.as_ref())
+                .filter(|taken| taken.from == now.from);
+            put(
+                asks,
+                with(Some(measured.map_or(FACTOR, |taken| taken.scale))),
+                false,
+            );
         }
         if let Some(scale) = now.scale {
             let mut value = scale;

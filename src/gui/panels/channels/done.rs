@@ -2,7 +2,7 @@
 
 use egui::{CollapsingHeader, Label, RichText, Ui};
 
-use crate::engine::lines::line;
+use crate::gui::names;
 use crate::gui::state::State;
 use crate::gui::theme::bold;
 
@@ -20,12 +20,8 @@ pub fn show(ui: &mut Ui, state: &State) {
             for step in &state.prepared {
                 if step.channel != last {
                     last = &step.channel;
-                    let symbol = state
-                        .recipe()
-                        .channel(last)
-                        .and_then(|channel| line(&channel.line))
-                        .map_or(last, |line| &line.symbol);
-                    ui.label(RichText::new(symbol).family(bold()).small());
+                    let name = names::of_id(state.recipe(), last);
+                    ui.label(RichText::new(name).family(bold()).small());
                 }
                 let text = format!("{}: {}", step.step, step.outcome);
                 ui.add(Label::new(RichText::new(text).small().color(colors.faint)).wrap());

@@ -2,30 +2,8 @@
 
 use crate::engine::caption::hours_minutes;
 use crate::engine::lines::{self, Passing};
-use crate::engine::recipe::{Channel, Recipe};
+use crate::engine::recipe::Channel;
 use crate::work::desk::Layer;
-
-/// What the channel is called: its line's symbol, and its id where two channels
-/// share the line.
-pub fn title(recipe: &Recipe, channel: &Channel) -> String {
-    let symbol = symbol(channel);
-    let shared = recipe
-        .channels
-        .iter()
-        .filter(|other| other.line.eq_ignore_ascii_case(&channel.line))
-        .count()
-        > 1;
-    if shared {
-        format!("{symbol} {}", channel.id)
-    } else {
-        symbol
-    }
-}
-
-/// The symbol of its line.
-pub fn symbol(channel: &Channel) -> String {
-    lines::line(&channel.line).map_or_else(|| channel.line.clone(), |line| line.symbol.clone())
-}
 
 /// Its id, where that says more than the line.
 pub fn own_id(channel: &Channel) -> Option<&str> {

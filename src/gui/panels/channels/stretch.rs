@@ -3,10 +3,11 @@
 
 use egui::{Align, Color32, Layout, RichText, Ui};
 
-use super::{curve, ends, facts, noise};
+use super::{curve, ends, noise};
 use crate::engine::recipe::{Channel, Stretch};
 use crate::engine::stretch::edit;
 use crate::gui::asks::{Ask, Asks};
+use crate::gui::names;
 use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::gui::widgets::stretch::{self, Editing};
@@ -113,7 +114,7 @@ fn same_for_all(asks: &mut Asks, work: &Work<'_>) {
             .and_then(|to| edit::carried_over(&work.channel.stretch, from, to));
         match carried {
             Some(stretch) => channel.stretch = stretch,
-            None => left.push(facts::title(work.state.recipe(), channel)),
+            None => left.push(names::of(work.state.recipe(), channel)),
         }
     }
     asks.edit(format!("Stretch of {} for all", work.title), recipe);

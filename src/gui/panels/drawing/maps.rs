@@ -4,8 +4,8 @@ use egui::{DragValue, RichText, Ui};
 
 use super::DrawingDraft;
 use crate::engine::leading::By;
-use crate::engine::lines::line;
 use crate::engine::recipe::MOST_BIN;
+use crate::gui::names;
 use crate::gui::state::State;
 use crate::gui::widgets::dialog::row;
 use crate::gui::widgets::form::{self, ROW};
@@ -40,18 +40,11 @@ pub(super) fn ratio(ui: &mut Ui, state: &State, draft: &mut DrawingDraft) {
     let Some(ratio) = &mut draft.ratio else {
         return;
     };
-    let symbol = |id: &str| {
-        let line = state
-            .recipe()
-            .channel(id)
-            .and_then(|channel| line(&channel.line));
-        line.map_or_else(|| id.to_owned(), |line| line.symbol.clone())
-    };
     row(ui, state, "Ratio", |ui| {
         let words = format!(
             "{} / {}, both {} sigma above their skies",
-            symbol(&ratio.over),
-            symbol(&ratio.under),
+            names::of_id(state.recipe(), &ratio.over),
+            names::of_id(state.recipe(), &ratio.under),
             ratio.min_snr
         );
         let width = ui.available_width();

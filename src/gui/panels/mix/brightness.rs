@@ -8,6 +8,7 @@ use egui::{Checkbox, RichText, Ui};
 use super::finish::title;
 use crate::engine::recipe::{Luminance, Rendition};
 use crate::gui::asks::Asks;
+use crate::gui::names;
 use crate::gui::state::State;
 use crate::gui::widgets::form;
 use crate::gui::widgets::stretch::{self, Editing};
@@ -106,7 +107,7 @@ fn quick(
 
 fn name_of(state: &State, id: &str) -> String {
     let recipe = state.recipe();
-    super::names(recipe)
+    names::all(recipe)
         .into_iter()
         .zip(&recipe.channels)
         .find(|(_, channel)| channel.id == id)
@@ -134,7 +135,7 @@ fn weights(
         })
         .inner
     };
-    for (channel, word) in recipe.channels.iter().zip(super::names(recipe)) {
+    for (channel, word) in recipe.channels.iter().zip(names::all(recipe)) {
         let name = format!("Brightness from {word}");
         let mut weight = luminance.from.get(&channel.id).copied().unwrap_or(0.0);
         for response in row(ui, &word, &name, &mut weight) {

@@ -6,6 +6,7 @@ use crate::engine::color::oklab::oklch;
 use crate::engine::mix::assign::natural_color;
 use crate::engine::recipe::{Channel, ColorValue, Rendition};
 use crate::gui::asks::Asks;
+use crate::gui::names;
 use crate::gui::state::State;
 use crate::gui::widgets::form::{self, ROW};
 use crate::gui::widgets::icon::{self, Icon};
@@ -17,7 +18,7 @@ const COMPONENTS: [&str; 3] = ["red", "green", "blue"];
 
 pub(super) fn show(ui: &mut Ui, state: &State, rendition: &Rendition, asks: &mut Asks) {
     let recipe = state.recipe();
-    let names = super::names(recipe);
+    let names = names::all(recipe);
     heads(ui, state);
     for (channel, name) in recipe.channels.iter().zip(&names) {
         ui.push_id((&rendition.id, &channel.id), |ui| {
@@ -97,7 +98,8 @@ fn first_line(
         let full = ui.available_width();
         swatch(ui, state, vector);
         let word = if full > 270.0 { 64.0 } else { 50.0 };
-        form::word(ui, word, RichText::new(name).strong())
+        let short = names::short(state.recipe(), channel);
+        form::word(ui, word, RichText::new(short).strong())
             .on_hover_text(format!("{name}: {}", channel.file));
         let (way, cross) = (56.0, 22.0);
         let field = (full - 16.0 - word - way - cross - 4.0 * GAP).max(40.0);
@@ -351,10 +353,11 @@ fn absent(
         swatch(ui, state, None);
         let add = 52.0;
         let width = (ui.available_width() - add - GAP).max(20.0);
+        let short = names::short(state.recipe(), channel);
         form::word(
             ui,
             width,
-            RichText::new(format!("{name}  {part}")).color(faint),
+            RichText::new(format!("{short}  {part}")).color(faint),
         )
         .on_hover_text(format!("{name}: {}", channel.file));
         let response = ui

@@ -95,28 +95,3 @@ fn body(ui: &mut Ui, state: &State, asks: &mut Asks) {
     });
     ui.add_space(8.0);
 }
-
-/// What channels are called here, in the recipe's order: their line's symbol,
-/// with the id where several channels hold the same line.
-pub(crate) fn names(recipe: &crate::engine::recipe::Recipe) -> Vec<String> {
-    let symbol = |line: &str| {
-        crate::engine::lines::line(line).map_or_else(|| line.to_owned(), |line| line.symbol.clone())
-    };
-    recipe
-        .channels
-        .iter()
-        .map(|channel| {
-            let name = symbol(&channel.line);
-            let alike = recipe
-                .channels
-                .iter()
-                .filter(|other| symbol(&other.line) == name)
-                .count();
-            if alike > 1 {
-                format!("{name} ({})", channel.id)
-            } else {
-                name
-            }
-        })
-        .collect()
-}

@@ -5,6 +5,7 @@ use egui::{Label, RichText, Ui};
 use crate::engine::recipe::Rendition;
 use crate::gui::asks::Asks;
 use crate::gui::command::Command;
+use crate::gui::names;
 use crate::gui::panels::top;
 use crate::gui::state::State;
 use crate::gui::widgets::form;
@@ -16,7 +17,7 @@ const ABOUT: &str = "Noise is smoothed out of colours, not of brightness: fine s
 pub(super) fn summary(state: &State, rendition: &Rendition) -> String {
     let recipe = state.recipe();
     let percent = |name: &str, share: f64| format!("{name} {:.0} %", share * 100.0);
-    let channels = super::names(recipe)
+    let channels = names::all(recipe)
         .into_iter()
         .zip(&recipe.channels)
         .filter_map(|(name, channel)| Some((name, channel.denoise.filter(|s| *s > 0.0)?)))
