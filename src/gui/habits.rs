@@ -8,6 +8,7 @@ use super::dialogs::Dialog;
 use super::theme::Theme;
 use crate::engine::palettes::Palette;
 use crate::engine::recipe::Recipe;
+use crate::work::balance;
 use crate::work::keep::{Autosave, Offer, Recent, Settings, offers};
 use crate::work::user_palettes;
 
@@ -98,15 +99,31 @@ impl App {
 
     /// A stretch that suits a channel, from its pixels in memory.
     pub(super) fn auto_stretch(&mut self, id: &str) {
-        let Some(layer) = self.state.layers.get(id) else {
+        // Under a measured white balance red and blue go by green's stretch.
+        let leads = balance::leading(self.state.recipe(), id).map(str::to_owned);
+        let own = leads.as_deref().unwrap_or(id);
+        let Some(layer) = self.state.layers.get(own) else {
+            let own = own.to_owned();
+            self.say(format!("{own} is not in memory yet"));
             return;
         };
         match crate::work::desk::auto_stretch(layer) {
             Ok(stretch) => {
-                let recipe = self
+                let old = self.state.recipe().clone();
+                let mut recipe = self
                     .state
-                    .with_channel(id, |channel| channel.stretch = stretch);
-                self.state.history.set(format!("Auto stretch {id}"), recipe);
+                    .with_channel(own, |channel| channel.stretch = stretch);
+                let label = match &leads {
+                    Some(_) => {
+                        balance::kept(&old, &mut recipe);
+                        "Auto stretch R, G and B".to_owned()
+                    }
+                    None => format!("Auto stretch {id}"),
+                };
+                self.state.history.set(label, recipe);
+                if leads.is_some() {
+                    self.say("R, G and B are stretched alike, as their white balance needs it");
+                }
             }
             Err(problem) => self.say(problem),
         }

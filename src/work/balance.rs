@@ -248,6 +248,20 @@ pub fn balanced(recipe: &Recipe, rendition: &str, balance: &Balance) -> Option<R
     check::whole(&after).is_ok().then_some(after)
 }
 
+/// The channel whose stretch that of the channel `id` follows, itself among them:
+/// green, where a rendition has a white balance that was measured. None where
+/// nothing is followed.
+pub fn leading<'a>(recipe: &'a Recipe, id: &str) -> Option<&'a str> {
+    let measured = |balance: &Balance| balance.by != BalancedBy::Hand && balance.sky.is_some();
+    let mut renditions = recipe.renditions.iter();
+    let is_balanced = renditions.any(|own| own.balance.as_ref().is_some_and(measured));
+    let is_band = ["R", "G", "B"]
+        .iter()
+        .any(|band| recipe.band(band).is_some_and(|channel| channel.id == id));
+    let green = recipe.band("G").map(|channel| channel.id.as_str());
+    green.filter(|_| is_balanced && is_band)
+}
+
 /// Keeps measured white balances of a recipe true whose channels were stretched anew:
 /// red and blue take green's stretch again. Where the sky of one of them is another
 /// than in `old`, the balance goes; what a person should know of that.
