@@ -16,7 +16,7 @@ use super::panels;
 use super::panels::drawing::DrawingDraft;
 use super::panels::export::ExportDraft;
 use super::pictures::Thumbnails;
-use super::state::State;
+use super::state::{Picking, State};
 use crate::engine::recipe::Recipe;
 use crate::work::desk::{LayerKey, Ticket, Worker};
 use crate::work::estimate::Shape;
@@ -72,10 +72,13 @@ pub struct App {
 /// What a job is for.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Purpose {
-    Open { onto: bool },
+    Open {
+        onto: bool,
+    },
     Load,
     Prepare,
-    Balance(&'static str),
+    /// How, in words, and what was pointed at for it.
+    Balance(&'static str, Option<Picking>),
     Suggest,
     Parts,
     Export,

@@ -17,7 +17,7 @@ impl App {
         let Some(rendition) = self.state.rendition().map(|rendition| rendition.id.clone()) else {
             return;
         };
-        let is_it = |purpose: &Purpose| matches!(purpose, Purpose::Balance(_));
+        let is_it = |purpose: &Purpose| matches!(purpose, Purpose::Balance(..));
         if self.purposes.values().any(is_it) {
             self.say("A white balance is being measured already");
             return;
@@ -25,20 +25,25 @@ impl App {
         self.state.history.commit();
         let recipe = self.state.recipe().clone();
         let layers = self.state.layers.clone();
-        let words = by.words();
+        let picked = match by {
+            BalanceBy::Star(_) => Some(Picking::Star),
+            BalanceBy::Patch(_) => Some(Picking::Patch),
+            BalanceBy::Stars | BalanceBy::Catalogue(_) => None,
+        };
+        let purpose = Purpose::Balance(by.words(), picked);
         let job = Job::Balance {
             recipe,
             layers,
             rendition,
             by,
         };
-        self.start(job, "Measuring the white balance", Purpose::Balance(words));
+        self.start(job, "Measuring the white balance", purpose);
     }
 
     /// A white balance has come.
     pub(super) fn balanced(&mut self, ticket: Ticket, rendition: &str, balance: Balance) {
         let label = match self.purposes.get(&ticket) {
-            Some(Purpose::Balance(words)) => format!("White balance {words}"),
+            Some(Purpose::Balance(words, _)) => format!("White balance {words}"),
             _ => "White balance".to_owned(),
         };
         if self.state.recipe().rendition(rendition).is_none() {
@@ -56,9 +61,21 @@ impl App {
         }
     }
 
+    /// Whether a ticket was for what was pointed at in the picture: then that is
+    /// told on it, and something else may be pointed at.
+    pub(super) fn picking_failed(&mut self, ticket: Ticket, what: &str, hint: &str) -> bool {
+        let Some(Purpose::Balance(_, Some(picked))) = self.purposes.get(&ticket) else {
+            return false;
+        };
+        self.pick(Some(*picked));
+        self.state.picking_problem = Some((what.to_owned(), hint.to_owned()));
+        true
+    }
+
     /// The next click or drag on the picture takes something up, or not.
     pub(super) fn pick(&mut self, picking: Option<Picking>) {
         self.state.picking = picking;
+        self.state.picking_problem = None;
         if picking.is_some() {
             // The picture itself is pointed at.
             self.state.solo = None;
@@ -118,7 +135,7 @@ mod tests {
     fn what_was_measured_is_one_step_that_is_undone() {
         let mut app = app();
         let before = app.state.recipe().clone();
-        let purpose = Purpose::Balance(BalanceBy::Stars.words());
+        let purpose = Purpose::Balance(BalanceBy::Stars.words(), None);
         app.purposes.insert(5, purpose);
         app.balanced(5, "one", measured());
         let label = app.state.history.undo_label();
@@ -127,6 +144,23 @@ mod tests {
         assert_eq!(own.balance, Some(measured()));
         app.state.history.undo();
         assert_eq!(*app.state.recipe(), before);
+    }
+
+    /// A click beside every star is told on the picture, and the next may follow.
+    #[test]
+    fn what_was_pointed_at_in_vain_is_pointed_at_again() {
+        let mut app = app();
+        let by = BalanceBy::Star([3.0, 4.0]);
+        let purpose = Purpose::Balance(by.words(), Some(Picking::Star));
+        app.purposes.insert(5, purpose);
+        assert!(app.picking_failed(5, "no star is there", "click one"));
+        assert_eq!(app.state.picking, Some(Picking::Star));
+        assert!(app.state.picking_problem.is_some());
+        app.pick(None);
+        assert_eq!(app.state.picking_problem, None);
+        let purpose = Purpose::Balance(BalanceBy::Stars.words(), None);
+        app.purposes.insert(6, purpose);
+        assert!(!app.picking_failed(6, "no stars", "take a patch"));
     }
 
     #[test]

@@ -140,6 +140,7 @@ impl App {
                 if self.export_failed(ticket, &what, &hint)
                     || self.drawing_failed(ticket, &what, &hint)
                     || self.suggestion_failed(ticket, &what, &hint)
+                    || self.picking_failed(ticket, &what, &hint)
                 {
                     return;
                 }

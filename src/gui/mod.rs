@@ -25,6 +25,8 @@ mod maps;
 
 pub mod names;
 
+pub mod words;
+
 mod suggesting;
 
 pub mod habits;

@@ -74,6 +74,8 @@ pub struct State {
     pub pane: Option<Pane>,
     /// What is to be pointed at in the picture.
     pub picking: Option<Picking>,
+    /// Why what was pointed at was of no use: what is wrong, what to do.
+    pub picking_problem: Option<(String, String)>,
     /// Why no colours could be suggested: what is wrong, what to do.
     pub suggestion_problem: Option<(String, String)>,
     /// Stars are being told from the nebula; the picture waits for it.
@@ -330,6 +332,7 @@ impl State {
             last_millis: 0.0,
             pane: None,
             picking: None,
+            picking_problem: None,
             suggestion_problem: None,
             parts_pending: false,
             parts_stopped: false,

@@ -167,3 +167,55 @@ fn picking_is_left_by_escape() {
     assert_eq!(harness.state().state.picking, None);
     assert!(harness.query_by_label_contains("Click a star").is_none());
 }
+
+/// Protects that a measured white balance outlives an automatic stretch of one of
+/// its bands: equal light above the skies stays equally bright.
+#[test]
+fn an_automatic_stretch_keeps_a_measured_balance() {
+    let mut state = broad();
+    let mut recipe = state.recipe().clone();
+    recipe.renditions[0].balance = Some(linehue::engine::recipe::Balance {
+        gains: [1.25, 1.0, 0.8],
+        sky: Some([90.0, 60.0, 50.0]),
+        by: BalancedBy::Stars,
+        uncertainty: Some([0.0125, 0.0, 0.016]),
+        stars: Some(214),
+        catalogue: None,
+    });
+    state.history = History::new("Open", recipe);
+    state.selected = Some("r".to_owned());
+    let mut harness = window(state, [1440.0, 2400.0], Theme::Dark);
+    harness.run_steps(3);
+    let before = harness.state().state.recipe().clone();
+    harness.get_by_label("Auto stretch of R").click();
+    harness.run_steps(3);
+    let state = &harness.state().state;
+    let recipe = state.recipe();
+    let [r, g, b] = ["r", "g", "b"].map(|id| recipe.channel(id).unwrap().stretch.clone());
+    assert_ne!(g, before.channel("g").unwrap().stretch);
+    for (own, sky) in [(&r, 90.0), (&g, 60.0), (&b, 50.0)] {
+        assert!((own.black - sky - (g.black - 60.0)).abs() < 1e-9);
+        assert!((own.white - sky - (g.white - 60.0)).abs() < 1e-9);
+        assert_eq!((own.shape, own.amount), (g.shape, g.amount));
+    }
+    assert!(state.said.contains("stretched alike"), "{}", state.said);
+    assert_eq!(state.history.undo_label(), Some("Auto stretch R, G and B"));
+    // A line has nothing to do with it.
+    let ha = recipe.channel("ha").unwrap().stretch.clone();
+    assert_eq!(ha, before.channel("ha").unwrap().stretch);
+}
+
+/// Protects that a click which was of no use is answered on the picture, where the
+/// next one may follow.
+#[test]
+fn a_click_in_vain_is_told_where_it_was() {
+    let mut harness = window(broad(), [1440.0, 900.0], Theme::Dark);
+    let state = &mut harness.state_mut().state;
+    state.picking = Some(Picking::Star);
+    let problem = ("no star lies there".to_owned(), "click on one".to_owned());
+    state.picking_problem = Some(problem);
+    harness.run_steps(3);
+    harness.get_by_label("Click a star that is to be white");
+    harness.get_by_label_contains("No star lies there.");
+    harness.get_by_label_contains("Click on one.");
+}

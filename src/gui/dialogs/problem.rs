@@ -3,16 +3,17 @@
 use egui::{RichText, Ui};
 
 use super::{Next, buttons, heading};
+use crate::gui::words::sentence;
 
 pub(super) fn show(ui: &mut Ui, what: &str, hint: &str) -> Next {
     heading(ui, "That did not work");
     egui::ScrollArea::vertical()
         .max_height(260.0)
         .show(ui, |ui| {
-            ui.label(what);
+            ui.label(sentence(what));
             if !hint.is_empty() {
                 ui.add_space(4.0);
-                ui.label(RichText::new(hint).color(ui.visuals().hyperlink_color));
+                ui.label(RichText::new(sentence(hint)).color(ui.visuals().hyperlink_color));
             }
         });
     let mut next = Next::Stay;

@@ -9,6 +9,8 @@ use super::overlays;
 use crate::engine::frame::Size;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::{Picking, State};
+use crate::gui::widgets::form;
+use crate::gui::words::sentence;
 use crate::work::balance::BalanceBy;
 
 /// How far about the pointer a star is ringed, points.
@@ -94,13 +96,21 @@ fn banner(ui: &mut Ui, state: &State, picking: Picking, rect: Rect, asks: &mut A
     let size = vec2((rect.width() - 16.0).min(400.0), 34.0);
     let place = Rect::from_min_size(pos2(rect.left() + 8.0, rect.top() + 8.0), size);
     overlays::plate(ui, state, place, |ui| {
-        ui.add(egui::Label::new(picking.words()).truncate());
-        let leave = ui
-            .button("Leave it")
-            .on_hover_text("Nothing is changed (Esc)");
-        if leave.clicked() {
-            asks.push(Ask::Pick(None));
-        }
+        ui.vertical(|ui| {
+            ui.horizontal(|ui| {
+                ui.add(egui::Label::new(picking.words()).truncate());
+                let leave = ui
+                    .button("Leave it")
+                    .on_hover_text("Nothing is changed (Esc)");
+                if leave.clicked() {
+                    asks.push(Ask::Pick(None));
+                }
+            });
+            if let Some((what, hint)) = &state.picking_problem {
+                let error = state.theme.colors().error;
+                form::problem(ui, error, &sentence(what), &sentence(hint));
+            }
+        });
     });
 }
 

@@ -14,6 +14,7 @@ use crate::gui::asks::{Ask, Asks};
 use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::gui::widgets::form;
+use crate::gui::words::sentence;
 use crate::work::apart::{Report, report};
 
 const FIGURE: f32 = 30.0;
@@ -186,12 +187,4 @@ fn suggestion(ui: &mut Ui, state: &State, rendition: &Rendition, report: &Report
             data.remove::<Form>(id);
         }
     });
-}
-
-fn sentence(words: &str) -> String {
-    let mut letters = words.chars();
-    match letters.next() {
-        Some(first) => format!("{}{}.", first.to_uppercase(), letters.as_str()),
-        None => String::new(),
-    }
 }
