@@ -92,6 +92,17 @@ pub fn strip_rim(row: &mut [f32]) {
     }
 }
 
+/// The columns of a row from the first to beyond the last that hold data; `(0, 0)`
+/// where there is none.
+pub fn span_of(row: &[f32]) -> (usize, usize) {
+    let first = row.iter().position(|value| !value.is_nan());
+    let last = row.iter().rposition(|value| !value.is_nan());
+    match (first, last) {
+        (Some(first), Some(last)) => (first, last + 1),
+        _ => (0, 0),
+    }
+}
+
 /// For each row of a picture the columns from the first to beyond the last
 /// that hold data; `(0, 0)` for a row without any. Gaps inside do not count.
 ///
@@ -104,14 +115,7 @@ pub fn covered(rows: &dyn Rows) -> Result<Vec<(usize, usize)>, RowsError> {
     for first_row in (0..size.height).step_by(BAND_ROWS) {
         let count = BAND_ROWS.min(size.height - first_row) * size.width;
         rows.read(first_row, &mut band[..count])?;
-        for row in band[..count].chunks_exact(size.width) {
-            let first = row.iter().position(|value| !value.is_nan());
-            let last = row.iter().rposition(|value| !value.is_nan());
-            all.push(match (first, last) {
-                (Some(first), Some(last)) => (first, last + 1),
-                _ => (0, 0),
-            });
-        }
+        all.extend(band[..count].chunks_exact(size.width).map(span_of));
     }
     Ok(all)
 }

@@ -2,7 +2,9 @@
 
 use std::sync::{Arc, Weak};
 
-use crate::engine::crop::{Rimless, covered};
+use rayon::prelude::*;
+
+use crate::engine::crop::{span_of, strip_rim};
 use crate::engine::frame::{Plane, Rows, RowsError};
 use crate::engine::full::Without;
 use crate::engine::measure::{Levels, Sampler, glance};
@@ -73,13 +75,25 @@ impl Known {
         Arc::clone(&self.line(layer).data)
     }
 
+    /// Measures those of some channels that are not known yet, all at once.
+    pub fn measure(&mut self, layers: &[&Arc<Layer>]) {
+        self.lines.retain(|line| line.plane.strong_count() > 0);
+        let new: Vec<Line> = layers
+            .par_iter()
+            .filter(|layer| self.place(layer).is_none())
+            .map(|layer| measured(layer))
+            .collect();
+        self.lines.extend(new);
+    }
+
+    fn place(&self, layer: &Layer) -> Option<usize> {
+        let mut lines = self.lines.iter();
+        lines.position(|line| is(&line.plane, &layer.plane))
+    }
+
     fn line(&mut self, layer: &Layer) -> &Line {
         self.lines.retain(|line| line.plane.strong_count() > 0);
-        let found = self
-            .lines
-            .iter()
-            .position(|line| is(&line.plane, &layer.plane));
-        let at = found.unwrap_or_else(|| {
+        let at = self.place(layer).unwrap_or_else(|| {
             self.lines.push(measured(layer));
             self.lines.len() - 1
         });
@@ -182,10 +196,22 @@ fn measured(layer: &Layer) -> Line {
         side,
         levels: survey.and_then(|survey| survey.levels),
         noise: noise.unwrap_or_default(),
-        data: covered(&Rimless(Arc::clone(&layer.plane) as Arc<dyn Rows>))
-            .unwrap_or_default()
-            .into(),
+        data: reached(&layer.plane).into(),
     }
+}
+
+// As `covered` of what is rimless, by all threads.
+fn reached(plane: &Plane) -> Data {
+    let width = plane.size().width.max(1);
+    let values = plane.values().as_slice().unwrap_or_default();
+    let of_row = |row: &mut Vec<f32>, values: &[f32]| {
+        row.clear();
+        row.extend_from_slice(values);
+        strip_rim(row);
+        span_of(row)
+    };
+    let rows = values.par_chunks_exact(width);
+    rows.map_init(Vec::new, of_row).collect()
 }
 
 /// Sigma of means over `step` x `step` pixels, from that of one pixel and those

@@ -58,6 +58,7 @@ pub fn draw(
         return blank(request, Found::nothing(what, hint));
     };
     let layers = [one, other];
+    known.measure(&layers);
     let mut sides = Vec::new();
     let mut remarks = Vec::new();
     for (layer, channel) in layers.into_iter().zip([over, under]) {
