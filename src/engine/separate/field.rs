@@ -29,6 +29,9 @@ const SURE: f64 = 1.5;
 /// Rounds that learn what reaches far once the stars are known.
 const FAR: usize = 2;
 
+/// How often the table is learned once arms are known: more takes nebula in.
+const AFRESH: usize = 2;
+
 /// Rounds of learning that begin with the core of a point's image.
 const CORE: usize = 2;
 
@@ -198,6 +201,7 @@ impl<'a> Field<'a> {
             self.learn_arms(chosen, &[]);
             self.learn_table(chosen);
         }
+        self.learn_table_afresh(chosen);
         self.draw_anew(&[]);
     }
 
@@ -248,7 +252,22 @@ impl<'a> Field<'a> {
             told.extend(arms::directions(&self.psf.arms));
             self.learn_arms(chosen, &told);
             self.learn_table(chosen);
+            self.learn_table_afresh(chosen);
             self.draw_anew(&[]);
+        }
+    }
+
+    /// Learns the table from nothing once there are arms: as long as they were not
+    /// known it took the near part of them in, and gives that back but slowly.
+    fn learn_table_afresh(&mut self, chosen: &[u32]) {
+        if self.psf.arms.is_empty() {
+            return;
+        }
+        self.psf.clear_table();
+        for _ in 0..AFRESH {
+            self.draw_anew(chosen);
+            self.improve(wing::wing, chosen);
+            self.learn_table(chosen);
         }
     }
 

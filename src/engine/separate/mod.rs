@@ -91,10 +91,10 @@ use super::frame::{Plane, Size};
 
 /// What a record says of it, of a channel by itself: another word where other bits
 /// come out.
-pub const METHOD: &str = "images of a point and their arms learned from the field, close stars told apart and found beside full ones, heights weighed and tops filled as the ground is rough";
+pub const METHOD: &str = "images of a point and their arms learned from the field and anew beside these, close stars told apart and found beside full ones, heights weighed and tops filled as the ground is rough";
 
 /// The same of a channel of whose stars others told.
-pub const METHOD_TOGETHER: &str = "images of a point learned from the field, close stars told apart and found beside full ones, heights and arms told by channels together and broad ones beside them, weighed and filled as the ground is rough";
+pub const METHOD_TOGETHER: &str = "images of a point learned from the field and anew beside arms, close stars told apart and found beside full ones, heights and arms told by channels together and broad ones beside them, weighed and filled as the ground is rough";
 
 /// What is to be taken off.
 #[derive(Debug, Clone, Copy, PartialEq)]

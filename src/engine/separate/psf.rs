@@ -65,6 +65,11 @@ impl Psf {
         }
     }
 
+    /// Nothing beside the profile.
+    pub(super) fn clear_table(&mut self) {
+        self.table.fill(0.0);
+    }
+
     /// Nodes along the table's side.
     pub(super) fn side(&self) -> usize {
         2 * self.half + 1
