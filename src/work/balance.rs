@@ -106,10 +106,7 @@ pub fn measure(
     let broadband = Broadband {
         rgb: [Some(field(0)), Some(field(1)), Some(field(2))],
     };
-    let sky = neutral_sky(
-        [bands[0].rows, bands[1].rows, bands[2].rows],
-        [bands[0].ceiling, bands[1].ceiling, bands[2].ceiling],
-    )?;
+    let sky = neutral_sky([bands[0].rows, bands[1].rows, bands[2].rows])?;
     let mut tick = control.tick("comparing stars");
     let mut notices = Vec::new();
     let (made, name, file) = match by {
@@ -326,23 +323,17 @@ pub fn of_recipe(
     let opened = opened.inputs;
     let preparation = prepare(recipe, &opened, &needed, control)?;
     let ceilings = super::compose::ceilings(&opened, &needed);
+    // Prepared channels stand in the order of those that were asked for.
+    let place = |index: usize| needed.partition_point(|own| *own < index);
     // Only a patch asks which pixels are full.
     let mut full = [None, None, None];
     if matches!(by, BalanceBy::Patch(_)) {
         for (index, full) in wanted.iter().zip(&mut full) {
-            let at = preparation.indices.iter().position(|own| own == index);
-            *full = full::marks(
-                recipe,
-                &opened,
-                &preparation,
-                at.unwrap_or_default(),
-                control,
-            )?;
+            *full = full::marks(recipe, &opened, &preparation, place(*index), control)?;
         }
     }
     let band = |index: usize| {
-        let place = needed.iter().position(|own| *own == wanted[index]);
-        let place = place.unwrap_or_default();
+        let place = place(wanted[index]);
         Band {
             full: full[index].as_ref(),
             rows: &*preparation.channels[place].rows,

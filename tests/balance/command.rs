@@ -296,7 +296,7 @@ fn a_patch_over_a_full_pixel_is_refused_on_even_skies() {
         let full = ["SATURATE=              20000.0"];
         bench.stack(name, &Plane::new(values), &full);
     }
-    let level = "[channel.level]\ndegree = 1\n\n[[channel]]";
+    let level = "[channel.level]\ndegree = 1\nzero = true\n\n[[channel]]";
     let even = RECIPE.replace("[[channel]]", level);
     let even = even.replacen(level, "[[channel]]", 1);
     bench.write("even.toml", even.as_bytes());

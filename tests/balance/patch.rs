@@ -71,7 +71,7 @@ fn balance(planes: &[Plane; 3]) -> Result<Balance, BalanceError> {
         rgb: [0, 1, 2].map(|index| Some(field(index))),
     };
     let rows = [&planes[0] as _, &planes[1] as _, &planes[2] as _];
-    let sky = neutral_sky(rows, [None; 3]).expect("in memory");
+    let sky = neutral_sky(rows).expect("in memory");
     by_patch(&channels, PATCH, sky, [None; 3])
 }
 
@@ -166,7 +166,7 @@ fn a_patch_becomes_neutral_above_the_sky() {
         &lit.planes[1] as _,
         &lit.planes[2] as _,
     ];
-    let level = neutral_sky(rows, [None; 3]).expect("in memory");
+    let level = neutral_sky(rows).expect("in memory");
     for i in 0..3 {
         assert!((level[i].level - SKY[i]).abs() < 0.5, "{level:?}");
     }

@@ -31,7 +31,7 @@ fn planes(round: bool, light: &dyn Fn(usize, usize, usize) -> f64) -> [Plane; 3]
 
 fn sky(planes: &[Plane; 3]) -> [SkyLevel; 3] {
     let rows = [&planes[0] as _, &planes[1] as _, &planes[2] as _];
-    neutral_sky(rows, [None; 3]).expect("in memory")
+    neutral_sky(rows).expect("in memory")
 }
 
 fn is_the_sky(found: [SkyLevel; 3], what: &str) {
@@ -92,6 +92,26 @@ fn where_a_frame_did_not_reach_is_no_sky() {
         });
         is_the_sky(sky(&framed), "a rim");
     }
+}
+
+/// A fault that makes a block of one band dark tells nothing of where the sky is,
+/// nor does a gap that was filled with zeros.
+#[test]
+fn faults_of_one_band_and_gaps_are_no_sky() {
+    let light = |index: usize, x: usize, y: usize| {
+        let there = [x < 480, x > 520 && y < 180, x > 520 && y < 180][index];
+        let fault = index == 0 && x < 40 && y < 40;
+        let dark = if fault { -9.0 } else { 0.0 };
+        NOISE * (dark + if there { 4.0 } else { 0.0 })
+    };
+    let mut made = planes(false, &light);
+    is_the_sky(sky(&made), "a fault");
+    for plane in &mut made {
+        let mut values = plane.values().clone();
+        values.slice_mut(ndarray::s![240..330, 200..330]).fill(0.0);
+        *plane = Plane::new(values);
+    }
+    is_the_sky(sky(&made), "a gap");
 }
 
 /// A picture of a few pixels, and one without a single valid one.

@@ -49,8 +49,7 @@ const NONE: SkyLevel = SkyLevel {
 };
 
 /// Each channel's sky: its level is what becomes black in common, so that the
-/// sky is neutral whatever the gains. `ceilings` are the values at which the
-/// detector is full, where they are known.
+/// sky is neutral whatever the gains.
 ///
 /// All three are measured at the same places: those blocks of the grid that are
 /// dark in each of them. The clipped median of a whole channel lies high
@@ -63,13 +62,10 @@ const NONE: SkyLevel = SkyLevel {
 ///
 /// # Errors
 /// Where a source fails.
-pub fn neutral_sky(
-    channels: [&dyn Rows; 3],
-    ceilings: [Option<f64>; 3],
-) -> Result<[SkyLevel; 3], RowsError> {
+pub fn neutral_sky(channels: [&dyn Rows; 3]) -> Result<[SkyLevel; 3], RowsError> {
     let mut whole = [NONE; 3];
     for (index, sky) in whole.iter_mut().enumerate() {
-        let survey = measure::glance(channels[index], ceilings[index])?;
+        let survey = measure::glance(channels[index], None)?;
         if let Some(levels) = survey.levels {
             *sky = SkyLevel {
                 level: levels.sky,
@@ -87,9 +83,14 @@ pub fn neutral_sky(
     let Some(dark) = blocks.darkest(noise) else {
         return Ok(whole);
     };
-    let is_lower =
-        |index: usize| whole[index].level - dark[index].level > LOWER * dark[index].chance;
-    Ok(match (0..3).any(is_lower) {
+    let lower: [f64; 3] =
+        std::array::from_fn(|index| (whole[index].level - dark[index].level) / dark[index].chance);
+    // NaN where chance is not known. Where one channel is bright, not even the
+    // darkest places are dark in all.
+    let is_known = lower
+        .iter()
+        .all(|sigma| *sigma > -LOWER && sigma.is_finite());
+    Ok(match is_known && lower.iter().any(|sigma| *sigma > LOWER) {
         true => std::array::from_fn(|index| SkyLevel {
             level: dark[index].level,
             error: dark[index].error(),
@@ -164,12 +165,15 @@ impl Blocks {
         if count == 0 {
             return None;
         }
-        // How far a block lies above the lowest in its brightest channel, in
+        // How far a block lies above the low ones in its brightest channel, in
         // sigma of a pixel, says how dark it is.
-        let mut above = vec![0.0_f64; blocks.len()];
+        let mut above = vec![f64::NEG_INFINITY; blocks.len()];
         for channel in 0..3 {
             let level = |block: &&[Block; 3]| block[channel].choosing;
-            let lowest = blocks.iter().map(level).fold(f64::INFINITY, f64::min);
+            let mut levels: Vec<f64> = blocks.iter().map(level).collect();
+            levels.sort_unstable_by(f64::total_cmp);
+            // Few that are darker than the sky, by faults of the detector, are none.
+            let lowest = levels[count - 1];
             let unit = noise[channel].max(f64::MIN_POSITIVE);
             for (above, block) in above.iter_mut().zip(&blocks) {
                 *above = above.max((level(&block) - lowest) / unit);
@@ -234,6 +238,10 @@ fn block<'a>(lines: impl Iterator<Item = &'a [f32]> + Clone, noise: f64) -> Opti
     let mut valid: Vec<f32> = lines.clone().flatten().copied().collect();
     valid.retain(|value| value.is_finite());
     if valid.len() * 2 <= pixels {
+        return None;
+    }
+    // A gap that is filled with one value is no sky.
+    if noise > 0.0 && valid.iter().all(|value| *value == valid[0]) {
         return None;
     }
     let half = valid.len() / 2;
