@@ -67,6 +67,13 @@ impl App {
         let Some(Purpose::Balance(_, Some(picked))) = self.purposes.get(&ticket) else {
             return false;
         };
+        // Whoever went on to something else is not called back.
+        let is_waiting = self.state.picking.is_none()
+            && self.state.solo.is_none()
+            && self.state.view.sky.is_none();
+        if !is_waiting {
+            return false;
+        }
         self.pick(Some(*picked));
         self.state.picking_problem = Some((what.to_owned(), hint.to_owned()));
         true

@@ -114,15 +114,15 @@ impl App {
                     .state
                     .with_channel(own, |channel| channel.stretch = stretch);
                 let label = match &leads {
-                    Some(_) => {
-                        balance::kept(&old, &mut recipe);
-                        "Auto stretch R, G and B".to_owned()
-                    }
+                    Some(_) => "Auto stretch R, G and B".to_owned(),
                     None => format!("Auto stretch {id}"),
                 };
+                let notices = balance::kept(&old, &mut recipe);
+                let is_kept = notices.is_empty();
                 self.state.history.set(label, recipe);
-                if leads.is_some() {
-                    self.say("R, G and B are stretched alike, as their white balance needs it");
+                self.tell_all(notices);
+                if leads.is_some() && is_kept {
+                    self.say("R, G and B now share one stretch, as their white balance requires");
                 }
             }
             Err(problem) => self.say(problem),

@@ -5,14 +5,16 @@
 pub fn sentence(message: &str) -> String {
     let message = message.trim();
     let first = message.split_whitespace().next().unwrap_or_default();
-    let is_name = first.contains([':', '/', '\\', '.', '`', '_']);
+    let is_sign = |letter: char| !letter.is_alphabetic() && !['\'', ','].contains(&letter);
+    // What no word has, and a letter alone: file names, paths, ids of channels.
+    let is_name = first.contains(is_sign) || first.chars().count() == 1 && first != "a";
     let mut letters = message.chars();
     let start: String = match letters.next() {
         Some(letter) if !is_name => letter.to_uppercase().collect(),
         Some(letter) => letter.into(),
         None => return String::new(),
     };
-    let end = match message.ends_with(['.', '!', '?']) {
+    let end = match message.ends_with(['.', '!', '?']) || message.ends_with(".)") {
         true => "",
         false => ".",
     };
@@ -30,7 +32,13 @@ mod tests {
             ("ha: it has no noise", "ha: it has no noise."),
             ("shell.fits is empty", "shell.fits is empty."),
             ("Really?", "Really?"),
-            ("\u{df}", "SS."),
+            ("r is not in memory yet", "r is not in memory yet."),
+            ("oiii-2 is empty", "oiii-2 is empty."),
+            ("a band is missing", "A band is missing."),
+            (
+                "give all three (as numbers.)",
+                "Give all three (as numbers.)",
+            ),
             (" ", ""),
         ] {
             assert_eq!(sentence(message), written);

@@ -22,13 +22,15 @@ const MEMORY: NonZeroUsize = NonZeroUsize::new(96 << 20).expect("not zero");
 /// neither is known.
 ///
 /// # Errors
-/// When the file cannot be read.
-pub fn level(input: &Input) -> Result<Option<f64>, Error> {
+/// When the file cannot be read, or the job is stopped.
+pub fn level(input: &Input, id: &str, control: Control<'_>) -> Result<Option<f64>, Error> {
     if input.facts.ceiling.is_some() {
         return Ok(input.facts.ceiling);
     }
+    // All of it: what is full may be little.
     let rows = Rimless(Arc::clone(&input.rows));
-    Ok(measure::glance(&rows, None)?.saturation)
+    let tick = control.tick(step(id));
+    Ok(measure::survey(&rows, None, &mut |done, all| tick(done, all))?.saturation)
 }
 
 /// Where pixels went into the prepared channel `at` that were full in its own
@@ -66,7 +68,7 @@ pub fn marks(
     };
     if let Some(blur_px) = taken.and_then(|taken| taken.blur_px) {
         let spread = Blurred::new(Arc::new(marks), blur_px * blur_px);
-        marks = reached(&spread, control)?;
+        marks = reached(&spread, &recipe.channels[index].id, control)?;
     }
     match recipe.crop {
         Some(_) => marks.within(preparation.part).ok_or_else(bug).map(Some),
@@ -102,12 +104,11 @@ fn of_input(
     preparation: &Preparation,
     control: Control<'_>,
 ) -> Result<Option<Marks>, Error> {
-    let Some(full) = level(input)? else {
+    let id = &recipe.channels[input.channel].id;
+    let Some(full) = level(input, id, control)? else {
         return Ok(None);
     };
-    let id = &recipe.channels[input.channel].id;
-    let step = format!("{id}: full pixels");
-    let tick = control.row_tick(step, input.facts.size.height);
+    let tick = control.row_tick(step(id), input.facts.size.height);
     let marks = Marks::of(&*input.rows, full, &tick);
     control.check()?;
     let marks = marks?;
@@ -121,11 +122,16 @@ fn of_input(
     // Wherever a full pixel has weight in a value, whichever way that was cared for.
     let source: Arc<dyn Rows> = Arc::new(marks);
     let shares = Aligned::new(source, transform, preparation.grid, None, MEMORY);
-    reached(&shares, control).map(Some)
+    reached(&shares, id, control).map(Some)
 }
 
-fn reached(shares: &dyn Rows, control: Control<'_>) -> Result<Marks, Error> {
-    let marks = Marks::reached(shares, &|_| control.check_rows());
+fn step(id: &str) -> String {
+    format!("{id}: full pixels")
+}
+
+fn reached(shares: &dyn Rows, id: &str, control: Control<'_>) -> Result<Marks, Error> {
+    let tick = control.row_tick(step(id), shares.size().height);
+    let marks = Marks::reached(shares, &tick);
     control.check()?;
     Ok(marks?)
 }

@@ -198,7 +198,7 @@ fn an_automatic_stretch_keeps_a_measured_balance() {
         assert!((own.white - sky - (g.white - 60.0)).abs() < 1e-9);
         assert_eq!((own.shape, own.amount), (g.shape, g.amount));
     }
-    assert!(state.said.contains("stretched alike"), "{}", state.said);
+    assert!(state.said.contains("share one stretch"), "{}", state.said);
     assert_eq!(state.history.undo_label(), Some("Auto stretch R, G and B"));
     // A line has nothing to do with it.
     let ha = recipe.channel("ha").unwrap().stretch.clone();

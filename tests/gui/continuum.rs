@@ -20,7 +20,7 @@ fn the_continuum_is_taken_out_by_a_broad_channel() {
         scale: None,
     };
     assert_eq!(channel(&harness, "ha").continuum, Some(fitted));
-    assert!(says(&harness, "continuum by R out"));
+    assert!(says(&harness, "continuum taken out: R"));
     click(&mut harness, Role::Button, "Continuum of Hα by a factor");
     type_number(&mut harness, "Continuum factor of Hα", "0.25");
     let scale = channel(&harness, "ha").continuum.unwrap().scale;

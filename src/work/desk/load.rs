@@ -105,11 +105,7 @@ pub fn layers(
     if !others.iter().any(|input| wanted.contains(&input.channel)) {
         return Ok(());
     }
-    let (prepared, _) = desk.prepared(recipe, &others, needed)?;
-    let prepared: Vec<(usize, Ready)> = prepared
-        .into_iter()
-        .filter(|(index, _)| wanted.contains(index))
-        .collect();
+    let (prepared, _) = desk.prepared(recipe, &others, needed, wanted)?;
     at_once(&prepared, |(index, ready)| {
         let input = others.iter().find(|input| input.channel == *index);
         let Some(input) = input else { return Ok(()) };
@@ -256,8 +252,8 @@ impl<'a> Desk<'a> {
         Ok((inputs, grid))
     }
 
-    /// Channels on the grid, by index, and what was said of them. One that
-    /// fails is told and left out.
+    /// The channels `wanted` of those `needed` on the grid, by index, and what was
+    /// said of them. One that fails is told and left out.
     ///
     /// # Errors
     /// When nothing is left, or the job is stopped.
@@ -266,6 +262,7 @@ impl<'a> Desk<'a> {
         recipe: &Recipe,
         inputs: &[Input],
         needed: &[usize],
+        wanted: &[usize],
     ) -> Result<(OnGrid, Vec<String>), Error> {
         let preparation = each(
             recipe,
@@ -282,6 +279,10 @@ impl<'a> Desk<'a> {
             .find(|input| Some(&recipe.channels[input.channel].id) == reference);
         let mut marked = Vec::new();
         for (at, index) in preparation.indices.iter().enumerate() {
+            if !wanted.contains(index) {
+                marked.push(None);
+                continue;
+            }
             let control = self.control(*index);
             marked.push(
                 match full::marks(recipe, inputs, &preparation, at, control) {
@@ -338,7 +339,9 @@ impl<'a> Desk<'a> {
             (Some(_), _) => ready.full,
             (None, None) => None,
             (None, Some(level)) => {
-                let marks = Marks::of(&plane, level, &|_| control.check_rows())?;
+                let marks = Marks::of(&plane, level, &|_| control.check_rows());
+                control.check()?;
+                let marks = marks?;
                 (!marks.is_empty()).then(|| Arc::new(marks))
             }
         };

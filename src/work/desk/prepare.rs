@@ -37,7 +37,7 @@ pub fn run(old: Recipe, folder: &Path, tell: &Tell<'_>) -> Result<(), Error> {
     let needed: Vec<usize> = inputs.iter().map(|input| input.channel).collect();
     let whole = recipe.clone();
     let desk = Desk::new(&whole, folder, &Places::new(), tell);
-    let (prepared, more) = desk.prepared(&whole, &inputs, &needed)?;
+    let (prepared, more) = desk.prepared(&whole, &inputs, &needed, &needed)?;
     notices.extend(more);
     let made: Mutex<Vec<(usize, Made)>> = Mutex::default();
     at_once(&prepared, |(index, ready)| {

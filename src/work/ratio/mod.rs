@@ -230,7 +230,7 @@ fn made(request: &Request, place: Place<'_>, control: Control<'_>) -> Result<Don
         control.check()?;
         side.noise = found?;
         side.full = match input {
-            Some(input) => full::level(input)?,
+            Some(input) => full::level(input, &channel.id, control)?,
             None => None,
         };
         sides.push(side);

@@ -11,7 +11,7 @@ use super::{elide, facts, head, more, plot};
 use crate::engine::recipe::Channel;
 use crate::gui::asks::{Ask, Asks};
 use crate::gui::names;
-use crate::gui::panels::canvas::probe::plus_minus;
+use crate::gui::panels::canvas::probe::{figures, plus_minus};
 use crate::gui::state::State;
 use crate::gui::theme::bold;
 use crate::gui::widgets::icon::{self, Icon};
@@ -232,11 +232,12 @@ fn changed(ui: &mut Ui, state: &State, channel: &Channel, quiet: impl Fn(String)
         .map(|share| format!("noise smoothed {:.0} %", share * 100.0));
     let out = channel.continuum.as_ref().and_then(|continuum| {
         let broad = names::of(recipe, recipe.channel(&continuum.from)?);
-        let factor = taken
-            .filter(|taken| taken.from == continuum.from)
-            .map(|taken| format!(" \u{d7} {}", factor(taken)));
-        let factor = factor.unwrap_or_default();
-        Some(format!("continuum by {broad}{factor} out"))
+        let fitted = taken.filter(|taken| taken.from == continuum.from && taken.stars.is_some());
+        let factor = match continuum.scale {
+            Some(scale) => format!(" \u{d7} {}", figures(scale)),
+            None => fitted.map_or_else(String::new, |taken| format!(" \u{d7} {}", factor(taken))),
+        };
+        Some(format!("continuum taken out: {broad}{factor}"))
     });
     let words: Vec<String> = smoothed.into_iter().chain(out).collect();
     if !words.is_empty() {
@@ -247,8 +248,9 @@ fn changed(ui: &mut Ui, state: &State, channel: &Channel, quiet: impl Fn(String)
 /// The factor of a continuum, with its uncertainty where it was fitted.
 fn factor(taken: &ContinuumEntry) -> String {
     match taken.uncertainty {
-        Some(sigma) if sigma > 0.0 => plus_minus(taken.scale, sigma),
-        _ => format!("{:.4}", taken.scale),
+        // Six places hold no smaller one.
+        Some(sigma) if sigma > 1e-6 => plus_minus(taken.scale, sigma),
+        _ => figures(taken.scale),
     }
 }
 

@@ -92,14 +92,14 @@ pub fn show(ui: &mut Ui, state: &State, asks: &mut Asks, channel: &Channel, titl
         let button = ui
             .add(egui::Button::selectable(!fitted, "Factor").frame_when_inactive(true))
             .on_hover_text(
-                "Give the factor on the broad channel's light above its sky; it begins at what was \
+                "Give the factor on the broad channel's light above its sky; it starts at the one that was \
                  fitted",
             )
             .accessible_name(format!("Continuum of {title} by a factor"));
         if button.clicked() && fitted {
             let measured = (state.layers.get(&channel.id))
                 .and_then(|layer| layer.continuum.as_ref())
-                .filter(|taken| taken.from == now.from);
+                .filter(|taken| taken.from == now.from && taken.stars.is_some());
             put(
                 asks,
                 with(Some(measured.map_or(FACTOR, |taken| taken.scale))),

@@ -203,7 +203,7 @@ fn bar(ui: &mut Ui, state: &State, name: &str, span: &Span, mark: Option<f64>) {
     let (rect, response) = ui.allocate_exact_size(size, Sense::hover());
     let words = format!("{name} from {} to {}", span.low, span.high);
     response.widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, &words));
-    response.on_hover_text("What lies beyond the ends of the scale has the colours of its ends");
+    response.on_hover_text("Ratios beyond the scale take the colour of its nearer end");
     let inner = rect.shrink2(vec2(12.0, 0.0));
     let bar = Rect::from_min_size(inner.min, vec2(inner.width(), BAR));
     let painter = ui.painter();
