@@ -176,7 +176,7 @@ impl Blocks {
             let lowest = levels[count - 1];
             let unit = noise[channel].max(f64::MIN_POSITIVE);
             for (above, block) in above.iter_mut().zip(&blocks) {
-                *above = above.max((level(&block) - lowest) / unit);
+                *above = above.max((level(block) - lowest) / unit);
             }
         }
         let mut order: Vec<usize> = (0..blocks.len()).collect();
