@@ -543,3 +543,43 @@ fn a_patch_tells_how_sure_its_gains_are() {
         &["not surely brighter", "green", "blue", "larger patch"],
     );
 }
+
+/// Protects that cut-off stars go once the sky of their channel was evened or the
+/// channel resampled, which moves what was full off the file's ceiling.
+#[test]
+fn cut_off_stars_go_from_channels_that_were_prepared() {
+    let bench = Bench::new();
+    // Cut off in R, where R's sky is a slope.
+    let [x, y] = [752, 164];
+    let brightest = |name: &str, prepared: &str, black: f64| {
+        let recipe = format!(
+            "recipe = 1\nreference = \"g\"\n\n[[channel]]\nid = \"r\"\nfile = \
+             \"lantern-r.fits\"\nline = \"R\"\n{prepared}\nstretch = {{ black = {black}, white = \
+             {} }}\n\n[[channel]]\nid = \"g\"\nfile = \"lantern-g.fits\"\nline = \"G\"\nstretch = \
+             {{ black = 100, white = 1100 }}\n\n[[rendition]]\nid = \"n\"\nstars = \
+             \"none\"\ncolors = {{ r = \"#ff0000\" }}\n",
+            black + 1000.0
+        );
+        fs::write(bench.at(format!("{name}.toml")), recipe).expect("written");
+        let out = format!("{name}.tif");
+        bench.done(&["compose", &format!("{name}.toml"), "-o", &out]);
+        let (pixels, size) = bench.pixels(&out);
+        let near = (y - 12..=y + 12).flat_map(|y| (x - 12..=x + 12).map(move |x| [x, y]));
+        near.map(|[x, y]| pixels[y * size.width + x][0])
+            .fold(0.0, f64::max)
+    };
+    let stood = brightest("stood", "", 90.0);
+    assert!(stood < 0.4, "{stood}");
+    for (name, prepared, black) in [
+        ("even", "level = { degree = 1 }", 90.0),
+        ("zero", "level = { degree = 1, zero = true }", -50.0),
+        (
+            "moved",
+            "align = { method = \"given\", matrix = [[1, 0, 0.4], [0, 1, 0.3], [0, 0, 1]] }",
+            90.0,
+        ),
+    ] {
+        let left = brightest(name, prepared, black);
+        assert!(left < stood + 0.1, "{name}: {left}, as it stood {stood}");
+    }
+}

@@ -10,6 +10,9 @@ use super::frame::{BAND_ROWS, Rows, RowsError, Size};
 /// A pixel to which full ones lend at least this part of its value is no data.
 pub const LEAST_SHARE: f32 = 0.001;
 
+/// A pixel to which they lend at least this part of it is full itself.
+pub const WHOLE_SHARE: f32 = 0.999;
+
 /// What hears how many rows are done, and may stop.
 pub type Tick<'a> = &'a dyn Fn(usize) -> Result<(), RowsError>;
 
@@ -30,14 +33,14 @@ impl Marks {
         Self::by(rows, &|value| f64::from(value) >= full, tick)
     }
 
-    /// Marks the pixels that marked ones went into: `shares` are marks (0 and 1)
-    /// after the means that the values went through. Where there is no share
-    /// there is no mark.
+    /// Marks the pixels that marked ones went into with `least` of their value or
+    /// more: `shares` are marks (0 and 1) after the means that the values went
+    /// through. Where there is no share there is no mark.
     ///
     /// # Errors
     /// What the source meets, or `tick` says.
-    pub fn reached(shares: &dyn Rows, tick: Tick<'_>) -> Result<Self, RowsError> {
-        Self::by(shares, &|share| share.abs() >= LEAST_SHARE, tick)
+    pub fn reached(shares: &dyn Rows, least: f32, tick: Tick<'_>) -> Result<Self, RowsError> {
+        Self::by(shares, &|share| share.abs() >= least, tick)
     }
 
     fn by(
@@ -124,6 +127,40 @@ impl Marks {
     /// Whether no pixel is marked.
     pub fn is_empty(&self) -> bool {
         self.bits.iter().all(|bits| *bits == 0)
+    }
+
+    /// The lowest value at a marked pixel of a picture of the same size, file
+    /// units; None where there is none.
+    ///
+    /// # Errors
+    /// What the source meets, or `tick` says.
+    pub fn lowest(&self, rows: &dyn Rows, tick: Tick<'_>) -> Result<Option<f32>, RowsError> {
+        let size = self.size;
+        let mut lowest: Option<f32> = None;
+        let mut band = vec![0.0; size.width * BAND_ROWS.min(size.height)];
+        for first_row in (0..size.height).step_by(BAND_ROWS) {
+            tick(first_row)?;
+            let count = BAND_ROWS.min(size.height - first_row) * size.width;
+            let first = first_row * size.width;
+            if rows.size() != size || self.none_in(first, count) {
+                continue;
+            }
+            rows.read(first_row, &mut band[..count])?;
+            for (index, value) in (first..).zip(&band[..count]) {
+                let is_marked = self.bits[index / 64] >> (index % 64) & 1 == 1;
+                if is_marked && value.is_finite() {
+                    lowest = Some(lowest.map_or(*value, |lowest| lowest.min(*value)));
+                }
+            }
+        }
+        Ok(lowest)
+    }
+
+    // Whether none of `count` pixels from number `first` on is marked; words that
+    // others share count with theirs.
+    fn none_in(&self, first: usize, count: usize) -> bool {
+        let words = first / 64..(first + count).div_ceil(64);
+        self.bits[words].iter().all(|bits| *bits == 0)
     }
 
     /// Those that one or both have; None where the grids differ.
@@ -229,7 +266,7 @@ mod tests {
             3 => f32::NAN,
             _ => 0.0,
         });
-        let one = Marks::reached(&shares, &|_| Ok(())).expect("reads");
+        let one = Marks::reached(&shares, LEAST_SHARE, &|_| Ok(())).expect("reads");
         assert!(!one.is_empty());
         let none = Marks::of(&shares, 5.0, &|_| Ok(())).expect("reads");
         assert!(none.is_empty());
@@ -272,6 +309,26 @@ mod tests {
             };
             assert_eq!(*mark > 0.0, places.iter().any(inside), "{x} {y}");
         }
+    }
+
+    /// Protects that the lowest is that of the marked pixels alone.
+    #[test]
+    fn the_lowest_of_the_marked_is_found() {
+        let full = plane(|index| if index % 301 == 7 { 9.0 } else { 0.0 });
+        let marks = Marks::of(&full, 9.0, &|_| Ok(())).expect("reads");
+        let values = plane(|index| match index % 301 {
+            7 if index == 308 => f32::NAN,
+            7 => 5000.0 - index as f32,
+            _ => 1.0,
+        });
+        let last = (7..SIZE.pixels())
+            .step_by(301)
+            .last()
+            .expect("there is one");
+        let found = marks.lowest(&values, &|_| Ok(())).expect("reads");
+        assert_eq!(found, Some(5000.0 - last as f32));
+        let none = Marks::of(&full, 10.0, &|_| Ok(())).expect("reads");
+        assert_eq!(none.lowest(&values, &|_| Ok(())), Ok(None));
     }
 
     /// Protects that a stopped job does not read on.

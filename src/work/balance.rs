@@ -322,9 +322,11 @@ pub fn of_recipe(
     let grid = opened.header();
     let opened = opened.inputs;
     let preparation = prepare(recipe, &opened, &needed, control)?;
-    let ceilings = super::compose::ceilings(&opened, &needed);
     // Prepared channels stand in the order of those that were asked for.
     let place = |index: usize| needed.partition_point(|own| *own < index);
+    let ceilings: Vec<Option<f64>> = (0..needed.len())
+        .map(|at| full::ceiling(recipe, &opened, &preparation, at, control))
+        .collect::<Result<_, Error>>()?;
     // Only a patch asks which pixels are full.
     let mut full = [None, None, None];
     if matches!(by, BalanceBy::Patch(_)) {

@@ -10,8 +10,7 @@ use super::announce::Work;
 use super::describe;
 use super::inputs::{self, Input};
 use super::needed::{self, Needed};
-use super::parts::{self, Given};
-use super::prepare::{Preparation, Prepared};
+use super::parts;
 use super::{Control, Error};
 use crate::engine::color::space::Space;
 use crate::engine::compose::{self, ComposeError, Composition, Run, Sink, Source, Watch};
@@ -129,7 +128,8 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         recipe,
         rendition,
         &composition,
-        &given(&preparation, &inputs),
+        &inputs,
+        &preparation,
         long_edge,
         control,
     )?;
@@ -202,20 +202,6 @@ pub fn run(request: &Request, control: Control<'_>) -> Result<Done, Error> {
         record,
         record_path,
     })
-}
-
-/// Channels as they were prepared, with what their files say.
-pub(super) fn given(preparation: &Preparation, inputs: &[Input]) -> Vec<Given> {
-    let channels = preparation.indices.iter().zip(&preparation.channels);
-    let given = |(index, channel): (&usize, &Prepared)| {
-        let input = inputs.iter().find(|input| input.channel == *index);
-        Given {
-            index: *index,
-            rows: Arc::clone(&channel.rows),
-            ceiling: input.and_then(|input| input.facts.ceiling),
-        }
-    };
-    channels.map(given).collect()
 }
 
 /// The values at which the detectors of the channels `needed` were full.

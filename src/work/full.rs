@@ -7,7 +7,7 @@ use crate::engine::align::resample::Aligned;
 use crate::engine::continuum::Blurred;
 use crate::engine::crop::Rimless;
 use crate::engine::frame::Rows;
-use crate::engine::full::{Marks, Without};
+use crate::engine::full::{LEAST_SHARE, Marks, WHOLE_SHARE, Without};
 use crate::engine::measure;
 use crate::engine::recipe::Recipe;
 use crate::work::inputs::Input;
@@ -33,6 +33,44 @@ pub fn level(input: &Input, id: &str, control: Control<'_>) -> Result<Option<f64
     Ok(measure::survey(&rows, None, &mut |done, all| tick(done, all))?.saturation)
 }
 
+/// From which value on the prepared channel `at` is full: what its file says, where
+/// it lies as it stood; where its values were moved (its sky was evened, it was
+/// resampled, continuum was taken out), the lowest at a pixel that full ones alone
+/// went into. None where that is not known.
+///
+/// # Errors
+/// When a file cannot be read, or the job is stopped.
+pub fn ceiling(
+    recipe: &Recipe,
+    inputs: &[Input],
+    preparation: &Preparation,
+    at: usize,
+    control: Control<'_>,
+) -> Result<Option<f64>, Error> {
+    let index = preparation.indices[at];
+    let prepared = &preparation.channels[at];
+    let Some(input) = inputs.iter().find(|input| input.channel == index) else {
+        return Ok(None);
+    };
+    let is_moved =
+        prepared.level.is_some() || prepared.align.is_some() || prepared.continuum.is_some();
+    if !is_moved {
+        return Ok(input.facts.ceiling);
+    }
+    let id = &recipe.channels[index].id;
+    let Some(marks) = of_input(recipe, input, preparation, WHOLE_SHARE, control)? else {
+        return Ok(input.facts.ceiling);
+    };
+    let marks = match recipe.crop {
+        Some(_) => marks.within(preparation.part).ok_or_else(bug)?,
+        None => marks,
+    };
+    let tick = control.row_tick(step(id), prepared.rows.size().height);
+    let lowest = marks.lowest(&*prepared.rows, &tick);
+    control.check()?;
+    Ok(lowest?.map(f64::from).or(input.facts.ceiling))
+}
+
 /// Where pixels went into the prepared channel `at` that were full in its own
 /// file, or in that of the broad channel that was taken out of it; None where
 /// there are none.
@@ -55,7 +93,7 @@ pub fn marks(
         if input.channel != index && !is_broad {
             continue;
         }
-        let Some(marks) = of_input(recipe, input, preparation, control)? else {
+        let Some(marks) = of_input(recipe, input, preparation, LEAST_SHARE, control)? else {
             continue;
         };
         all = match all {
@@ -68,7 +106,7 @@ pub fn marks(
     };
     if let Some(blur_px) = taken.and_then(|taken| taken.blur_px) {
         let spread = Blurred::new(Arc::new(marks), blur_px * blur_px);
-        marks = reached(&spread, &recipe.channels[index].id, control)?;
+        marks = reached(&spread, LEAST_SHARE, &recipe.channels[index].id, control)?;
     }
     match recipe.crop {
         Some(_) => marks.within(preparation.part).ok_or_else(bug).map(Some),
@@ -102,6 +140,7 @@ fn of_input(
     recipe: &Recipe,
     input: &Input,
     preparation: &Preparation,
+    least: f32,
     control: Control<'_>,
 ) -> Result<Option<Marks>, Error> {
     let id = &recipe.channels[input.channel].id;
@@ -122,16 +161,16 @@ fn of_input(
     // Wherever a full pixel has weight in a value, whichever way that was cared for.
     let source: Arc<dyn Rows> = Arc::new(marks);
     let shares = Aligned::new(source, transform, preparation.grid, None, MEMORY);
-    reached(&shares, id, control).map(Some)
+    reached(&shares, least, id, control).map(Some)
 }
 
 fn step(id: &str) -> String {
     format!("{id}: full pixels")
 }
 
-fn reached(shares: &dyn Rows, id: &str, control: Control<'_>) -> Result<Marks, Error> {
+fn reached(shares: &dyn Rows, least: f32, id: &str, control: Control<'_>) -> Result<Marks, Error> {
     let tick = control.row_tick(step(id), shares.size().height);
-    let marks = Marks::reached(shares, &tick);
+    let marks = Marks::reached(shares, least, &tick);
     control.check()?;
     Ok(marks?)
 }

@@ -7,10 +7,12 @@ use std::sync::Arc;
 use ndarray::Array2;
 use rayon::prelude::*;
 
+use super::inputs::Input;
 use super::needed::{self, Needed};
 use super::parting::Parting;
+use super::prepare::Preparation;
 use super::spooled::spooled;
-use super::{Control, Error};
+use super::{Control, Error, full};
 use crate::engine::compose::{Composition, Slot};
 use crate::engine::denoise::{self, NoiseModel};
 use crate::engine::detail;
@@ -39,29 +41,20 @@ pub struct Sources {
     pub notices: Vec<String>,
 }
 
-/// A prepared channel, whole.
-pub struct Given {
-    /// In the recipe.
-    pub index: usize,
-    /// Its values.
-    pub rows: Arc<dyn Rows>,
-    /// The value at which it was full, where known.
-    pub ceiling: Option<f64>,
-}
-
 /// A channel of the composition, or one that is asked where stars are, on its way.
 struct Channel<'a> {
     index: usize,
+    // Among those that were prepared.
+    at: usize,
     id: &'a str,
-    ceiling: Option<f64>,
     // As it was prepared.
     sharp: Arc<dyn Rows>,
     // Shares of the noise that go: for brightness, for colour.
     shares: [f64; 2],
 }
 
-/// Makes the rows of all slots. `channels` are those that are
-/// [`Needed`]: one that is only asked may be missing. `long_edge` is
+/// Makes the rows of all slots from `inputs` as they were prepared: all that are
+/// [`Needed`], but one that is only asked may be missing. `long_edge` is
 /// what they are then brought to, as
 /// [`Request::long_edge`](super::compose::Request::long_edge).
 ///
@@ -71,7 +64,8 @@ pub fn sources(
     recipe: &Recipe,
     rendition: &Rendition,
     composition: &Composition,
-    channels: &[Given],
+    inputs: &[Input],
+    preparation: &Preparation,
     long_edge: Option<usize>,
     control: Control<'_>,
 ) -> Result<Sources, Error> {
@@ -81,7 +75,8 @@ pub fn sources(
     let mut whole = Vec::new();
     for index in Needed::of(recipe, composition).all {
         let own = composition.channels().any(|own| own == index);
-        let Some(given) = channels.iter().find(|given| given.index == index) else {
+        let mut indices = preparation.indices.iter();
+        let Some(at) = indices.position(|given| *given == index) else {
             if own {
                 return Err(Error::request("a channel was not read", "please report it"));
             }
@@ -90,8 +85,8 @@ pub fn sources(
         let channel = Channel {
             index,
             id: &recipe.channels[index].id,
-            ceiling: given.ceiling,
-            sharp: Arc::clone(&given.rows),
+            at,
+            sharp: Arc::clone(&preparation.channels[at].rows),
             shares: shares(recipe, rendition, index),
         };
         let wanted: Vec<Slot> = composition
@@ -113,7 +108,8 @@ pub fn sources(
     let mut parting = Parting::default();
     for (channel, _) in &order {
         let plane = channel.in_memory(&*channel.whole(&made), control)?;
-        parting.add(&plane, channel.id, channel.ceiling, control)?;
+        let ceiling = full::ceiling(recipe, inputs, preparation, channel.at, control)?;
+        parting.add(&plane, channel.id, ceiling, control)?;
     }
     for (channel, _) in order.iter().filter(|(_, apart)| *apart) {
         let rows = channel.whole(&made);
@@ -148,7 +144,7 @@ pub fn sources(
         }
     }
     if composition.slots().contains(&Slot::Brightness) {
-        let full = channels.first().map_or(1, |given| given.rows.size().width);
+        let full = preparation.part.size.width;
         let step = rows
             .first()
             .map_or(1.0, |rows| full as f64 / rows.size().width as f64);

@@ -8,7 +8,7 @@ use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 
 use super::announce::Work;
-use super::compose::{Request, ceilings, given, pick_rendition, pixels};
+use super::compose::{Request, ceilings, pick_rendition, pixels};
 use super::inputs::{self, Input, folder_of};
 use super::needed::{self, Needed};
 use super::parts;
@@ -266,7 +266,8 @@ fn again(
         recipe,
         rendition,
         &composition,
-        &given(&preparation, &opened),
+        &opened,
+        &preparation,
         long_edge.filter(|_| reduced.is_some()),
         control,
     )?;

@@ -18,7 +18,7 @@ use crate::engine::stretch::auto;
 use crate::engine::wcs::moved;
 use crate::io::read::{self, Container, Facts, Pick};
 use crate::work::inputs::Input;
-use crate::work::prepare::{Prepared, each};
+use crate::work::prepare::{Preparation, Prepared, each};
 use crate::work::preview::pyramid;
 use crate::work::{Control, Error, continuum, full};
 
@@ -123,6 +123,7 @@ pub struct Ready {
     prepared: Option<Arc<Prepared>>,
     // Of what was prepared; the rest is marked once it is in memory.
     full: Option<Arc<Marks>>,
+    ceiling: Option<f64>,
 }
 
 impl Ready {
@@ -133,6 +134,7 @@ impl Ready {
             header: Arc::new(header.clone()),
             prepared: None,
             full: None,
+            ceiling: None,
         }
     }
 }
@@ -284,20 +286,20 @@ impl<'a> Desk<'a> {
                 continue;
             }
             let control = self.control(*index);
-            marked.push(
-                match full::marks(recipe, inputs, &preparation, at, control) {
-                    Ok(marks) => Some(marks.map(Arc::new)),
-                    Err(error) => {
-                        self.failed(*index, error)?;
-                        None
-                    }
-                },
-            );
+            marked.push(match marked_at(recipe, inputs, &preparation, at, control) {
+                Ok(marked) => Some(marked),
+                Err(error) => {
+                    self.failed(*index, error)?;
+                    None
+                }
+            });
         }
         let mut all = Vec::new();
         let channels = preparation.indices.into_iter().zip(preparation.channels);
         for ((index, prepared), full) in channels.zip(marked) {
-            let Some(full) = full else { continue };
+            let Some((full, ceiling)) = full else {
+                continue;
+            };
             let own = inputs.iter().find(|input| input.channel == index);
             let header = match (&prepared.align, grid, own) {
                 (Some(_), Some(grid), _) => &grid.facts.header,
@@ -315,6 +317,7 @@ impl<'a> Desk<'a> {
                     header,
                     prepared,
                     full,
+                    ceiling,
                 },
             ));
         }
@@ -328,7 +331,10 @@ impl<'a> Desk<'a> {
     pub fn measured(&self, input: &Input, ready: Ready, order: Order) -> Result<Made, Error> {
         let channel = &self.recipe.channels[input.channel];
         let step = format!("{}: reading", channel.id);
-        let ceiling = input.facts.ceiling;
+        let ceiling = match ready.prepared {
+            Some(_) => ready.ceiling,
+            None => input.facts.ceiling,
+        };
         let control = self.control(input.channel);
         let (plane, survey): (Plane, Survey) =
             memory::read(&*ready.rows, ceiling, order, &step, control)?;
@@ -426,6 +432,21 @@ impl<'a> Desk<'a> {
             .channel_failed(&self.recipe.channels[index].id, &error);
         Ok(())
     }
+}
+
+// Where a prepared channel is full, and from which value on.
+type Full = (Option<Arc<Marks>>, Option<f64>);
+
+fn marked_at(
+    recipe: &Recipe,
+    inputs: &[Input],
+    preparation: &Preparation,
+    at: usize,
+    control: Control<'_>,
+) -> Result<Full, Error> {
+    let marks = full::marks(recipe, inputs, preparation, at, control)?;
+    let ceiling = full::ceiling(recipe, inputs, preparation, at, control)?;
+    Ok((marks.map(Arc::new), ceiling))
 }
 
 /// How an input's own rows may be read.

@@ -12,17 +12,16 @@ use crate::engine::frame::{BAND_ROWS, Depth, Plane, Rows, Size};
 use crate::engine::recipe::{Channel, Recipe, Rendition};
 use crate::engine::reduce::{Reduced, reduced_size};
 use crate::io::draw::Picture;
-use crate::work::compose::given;
 use crate::work::inputs::{self, Input};
 use crate::work::needed::{self, Needed};
-use crate::work::parts::{self, Given};
+use crate::work::parts;
 use crate::work::prepare::Preparation;
 use crate::work::{Control, Error};
 
 /// Channels on the common grid, not read yet.
 pub struct Prepared {
+    inputs: Vec<Input>,
     preparation: Preparation,
-    given: Vec<Given>,
 }
 
 /// Channels in memory, small.
@@ -82,7 +81,7 @@ pub fn prepared(
     let mut preparation = needed::prepared(recipe, &inputs, &needed, control)?;
     preparation.notices.extend(left_out);
     Ok(Prepared {
-        given: given(&preparation, &inputs),
+        inputs,
         preparation,
     })
 }
@@ -153,7 +152,8 @@ impl Prepared {
             recipe,
             rendition,
             composition,
-            &self.given,
+            &self.inputs,
+            &self.preparation,
             smaller,
             control,
         )?;
