@@ -323,7 +323,7 @@ mod tests {
         });
         let last = (7..SIZE.pixels())
             .step_by(301)
-            .last()
+            .next_back()
             .expect("there is one");
         let found = marks.lowest(&values, &|_| Ok(())).expect("reads");
         assert_eq!(found, Some(5000.0 - last as f32));

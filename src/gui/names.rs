@@ -41,3 +41,32 @@ fn shares_its_line(recipe: &Recipe, channel: &Channel) -> bool {
     let alike = recipe.channels.iter().filter(|other| symbol(other) == own);
     alike.count() > 1
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::recipe::text::parse;
+
+    /// Protects that two channels of one line are told apart wherever they are named.
+    #[test]
+    fn channels_of_one_line_are_called_by_their_ids() {
+        let channel = |id: &str, line: &str| {
+            format!(
+                "[[channel]]\nid = \"{id}\"\nfile = \"{id}.fits\"\nline = \"{line}\"\n\
+                 stretch = {{ black = 0, white = 1 }}\n"
+            )
+        };
+        let text = format!(
+            "recipe = 1\n{}{}{}[[rendition]]\nid = \"one\"\ncolors = {{ ha = \"natural\" }}\n",
+            channel("ha", "Ha"),
+            channel("first", "OIII"),
+            channel("second", "OIII"),
+        );
+        let recipe = parse(&text, "test").expect("sound");
+        assert_eq!(all(&recipe), ["Hα", "[O III] (first)", "[O III] (second)"]);
+        let shorts = recipe.channels.iter().map(|own| short(&recipe, own));
+        assert_eq!(shorts.collect::<Vec<_>>(), ["Hα", "first", "second"]);
+        assert_eq!(of_id(&recipe, "second"), "[O III] (second)");
+        assert_eq!(of_id(&recipe, "gone"), "gone");
+    }
+}
