@@ -117,12 +117,16 @@ impl App {
                     Some(_) => "Auto stretch R, G and B".to_owned(),
                     None => format!("Auto stretch {id}"),
                 };
-                let notices = balance::kept(&old, &mut recipe);
-                let is_kept = notices.is_empty();
+                let notices = leads.map(|_| balance::kept(&old, &mut recipe));
                 self.state.history.set(label, recipe);
-                self.tell_all(notices);
-                if leads.is_some() && is_kept {
-                    self.say("R, G and B now share one stretch, as their white balance requires");
+                match notices {
+                    Some(notices) if notices.is_empty() => {
+                        self.say(
+                            "R, G and B now share one stretch, as their white balance requires",
+                        );
+                    }
+                    Some(notices) => self.tell_all(notices),
+                    None => {}
                 }
             }
             Err(problem) => self.say(problem),

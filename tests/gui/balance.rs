@@ -4,7 +4,7 @@ use egui::accesskit::Role;
 use egui::{Key, Rect, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
-use linehue::engine::recipe::BalancedBy;
+use linehue::engine::recipe::{Balance, BalancedBy};
 use linehue::gui::asks::Ask;
 use linehue::gui::panels::canvas;
 use linehue::gui::state::Picking;
@@ -16,6 +16,18 @@ use super::broad::{
     broad, click, is_off, mixing, open, rendition, says, steps, type_number, window,
 };
 use super::support::{Stage, panel, sample};
+
+/// A balance on stars, with the skies of R, G and B.
+fn measured(sky: Option<[f64; 3]>) -> Balance {
+    Balance {
+        gains: [1.25, 1.0, 0.8],
+        sky,
+        by: BalancedBy::Stars,
+        uncertainty: Some([0.0125, 0.0, 0.016]),
+        stars: Some(214),
+        catalogue: None,
+    }
+}
 
 #[test]
 fn a_white_balance_is_there_for_broad_bands_alone() {
@@ -36,14 +48,7 @@ fn a_white_balance_is_there_for_broad_bands_alone() {
 fn how_the_gains_were_found_is_said_with_its_uncertainty() {
     let mut state = broad();
     let mut recipe = state.recipe().clone();
-    recipe.renditions[0].balance = Some(linehue::engine::recipe::Balance {
-        gains: [1.25, 1.0, 0.8],
-        sky: None,
-        by: BalancedBy::Stars,
-        uncertainty: Some([0.0125, 0.0, 0.016]),
-        stars: Some(214),
-        catalogue: None,
-    });
+    recipe.renditions[0].balance = Some(measured(None));
     state.history = History::new("Open", recipe);
     let mut harness = mixing(state);
     assert!(says(
@@ -174,14 +179,7 @@ fn picking_is_left_by_escape() {
 fn an_automatic_stretch_keeps_a_measured_balance() {
     let mut state = broad();
     let mut recipe = state.recipe().clone();
-    recipe.renditions[0].balance = Some(linehue::engine::recipe::Balance {
-        gains: [1.25, 1.0, 0.8],
-        sky: Some([90.0, 60.0, 50.0]),
-        by: BalancedBy::Stars,
-        uncertainty: Some([0.0125, 0.0, 0.016]),
-        stars: Some(214),
-        catalogue: None,
-    });
+    recipe.renditions[0].balance = Some(measured(Some([90.0, 60.0, 50.0])));
     state.history = History::new("Open", recipe);
     state.selected = Some("r".to_owned());
     let mut harness = window(state, [1440.0, 2400.0], Theme::Dark);
@@ -203,6 +201,28 @@ fn an_automatic_stretch_keeps_a_measured_balance() {
     // A line has nothing to do with it.
     let ha = recipe.channel("ha").unwrap().stretch.clone();
     assert_eq!(ha, before.channel("ha").unwrap().stretch);
+}
+
+/// Protects a stretch of red that was set by hand under a measured balance from an
+/// automatic stretch of a line.
+#[test]
+fn an_automatic_stretch_of_a_line_leaves_broad_bands_alone() {
+    let mut state = broad();
+    let mut recipe = state.recipe().clone();
+    recipe.renditions[0].balance = Some(measured(Some([90.0, 60.0, 50.0])));
+    let red = recipe.channels.iter_mut().find(|own| own.id == "r");
+    red.unwrap().stretch.white += 500.0;
+    state.history = History::new("Open", recipe);
+    let mut harness = window(state, [1440.0, 2400.0], Theme::Dark);
+    harness.run_steps(3);
+    let before = harness.state().state.recipe().clone();
+    harness.get_by_label("Auto stretch of H\u{3b1}").click();
+    harness.run_steps(3);
+    let after = harness.state().state.recipe();
+    assert_ne!(after.channel("ha"), before.channel("ha"));
+    for id in ["r", "g", "b"] {
+        assert_eq!(after.channel(id), before.channel(id));
+    }
 }
 
 /// Protects that a click which was of no use is answered on the picture, where the
